@@ -1,0 +1,1 @@
+"""The wood: species, volumes, the end grain."""
