@@ -1,0 +1,1 @@
+"""Weather: one value for all sources, its readers, its doubt."""

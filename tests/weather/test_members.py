@@ -1,0 +1,221 @@
+"""Members: reproducible, centred on the forecast, spread by lead, and never making up what is unknown."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+import numpy as np
+import pytest
+from weather_samples import START, by_day, stacked, unknown_in, weather
+
+from scheduler.settings import doubt, physics
+from scheduler.weather.members import Members, cold_air, draw_members, quantiles
+from scheduler.weather.series import Weather
+
+LATITUDE, LONGITUDE = 48.0, 8.2
+
+
+def drawn(
+    given: Weather, *, issued: datetime = START, hollow: float = 0.0, count: int | None = None
+) -> Members:
+    return draw_members(
+        given,
+        doubt(),
+        physics(),
+        issued=issued,
+        latitude=LATITUDE,
+        longitude=LONGITUDE,
+        hollow_c=hollow,
+        count=count,
+    )
+
+
+def windy(hours: int = 24 * 10) -> Weather:
+    """Overcast and windy: no cold air gathers, no dew point is cut off."""
+    return weather(hours, air_c=by_day(6.0, 12.0), dew_c=-12.0, wind=6.0, cloud=1.0)
+
+
+def test_the_same_forecast_gives_the_same_members() -> None:
+    a, b = drawn(windy()), drawn(windy())
+    for (name, left), (_, right) in zip(a.weather.arrays(), b.weather.arrays(), strict=True):
+        np.testing.assert_array_equal(left, right, err_msg=name)
+    for name in ("drying", "shelter", "film_k"):
+        np.testing.assert_array_equal(getattr(a, name), getattr(b, name))
+
+
+def test_there_are_as_many_members_as_the_configuration_says() -> None:
+    assert drawn(windy()).count == int(doubt()["members"]["value"])
+    assert drawn(windy(), count=7).count == 7
+
+
+def test_the_mean_of_the_members_is_the_forecast() -> None:
+    given, members = windy(), drawn(windy())
+    # A few members have a calm clear night all the same, and the doubt of its cold air is not centred.
+    np.testing.assert_allclose(members.weather.air_c.mean(axis=0), given.air_c[0], atol=0.02)
+    np.testing.assert_allclose(members.weather.dew_point_c.mean(axis=0), given.dew_point_c[0], atol=1e-9)
+    # Wind is doubted by a factor: its middle is the forecast.
+    np.testing.assert_allclose(np.exp(np.log(members.weather.wind_ms).mean(axis=0)), given.wind_ms[0])
+    for factor in (members.drying, members.shelter):
+        assert np.exp(np.log(factor).mean()) == pytest.approx(1.0)
+    assert members.film_k.mean() == pytest.approx(0.0, abs=1e-12)
+
+
+def test_the_doubt_grows_with_the_lead_as_the_table_says() -> None:
+    members = drawn(windy(), count=200)
+    spread = members.weather.air_c.std(axis=0)
+    table = doubt()["air"]
+    for day in (1, 3, 5, 8):
+        midnight = day * 24  # the sun is down here: the table is of the night minimum
+        said = float(np.interp(day, table["days"], table["sigma"]))
+        assert spread[midnight] == pytest.approx(said, rel=0.01)
+        noon = midnight + 11
+        by_day_only = float(np.interp(day + 11 / 24, table["days"], table["sigma"])) * table["day_share"]
+        assert spread[noon] == pytest.approx(by_day_only, rel=0.01)
+
+
+def test_the_lead_counts_from_when_the_forecast_was_made() -> None:
+    fresh = drawn(windy(), issued=START + timedelta(days=3))
+    old = drawn(windy(), issued=START - timedelta(days=3))
+    hour = 24 * 4
+    assert fresh.weather.air_c[:, hour].std() < 0.6 * old.weather.air_c[:, hour].std()
+
+
+def test_an_error_lasts_for_hours_and_not_for_a_week() -> None:
+    members = drawn(windy(), count=200)
+    miss = members.weather.air_c - members.weather.air_c.mean(axis=0)
+
+    def linked(lag: int) -> float:
+        a, b = miss[:, 48:72].ravel(), miss[:, 48 + lag : 72 + lag].ravel()
+        return float(np.corrcoef(a, b)[0, 1])
+
+    assert linked(1) > 0.9
+    assert 0.25 < linked(30) < 0.5  # exp(-1)
+    assert abs(linked(150)) < 0.25
+
+
+def test_air_and_dew_point_err_together() -> None:
+    members = drawn(windy(), count=200)
+    a = members.weather.air_c[:, 100] - members.weather.air_c[:, 100].mean()
+    d = members.weather.dew_point_c[:, 100] - members.weather.dew_point_c[:, 100].mean()
+    assert np.corrcoef(a, d)[0, 1] > 0.7
+
+
+def test_the_dice_belong_to_the_clock_and_not_to_the_forecast() -> None:
+    """A later series draws the same errors for an hour, but for its first hours, which know no yesterday."""
+    day = 24
+    early = drawn(windy(24 * 10))
+    given = windy(24 * 10)
+    late = drawn(given.between(START + timedelta(days=1), given.end))
+    for name in ("wind_ms", "cloud"):
+        first = getattr(early.weather, name)[:, day + 120 :]
+        second = getattr(late.weather, name)[:, 120:]
+        np.testing.assert_allclose(first, second, rtol=0.01, atol=0.01)
+    air = np.abs(early.weather.air_c[:, day + 150 :] - late.weather.air_c[:, 150:])
+    assert air.max() < 0.15
+    assert np.abs(early.weather.air_c[:, day : day + 6] - late.weather.air_c[:, :6]).max() > 0.15
+    np.testing.assert_array_equal(early.drying, late.drying)
+
+
+def test_an_unknown_hour_is_unknown_in_every_member() -> None:
+    given = unknown_in(windy(72), 30, 33, "air_c", "rain_mm")
+    members = drawn(given)
+    for name in ("air_c", "rain_mm"):
+        hidden = np.isnan(getattr(members.weather, name))
+        assert hidden[:, 30:33].all()
+        assert not hidden[:, :30].any()
+        assert not hidden[:, 33:].any()
+
+
+def test_a_chance_of_rain_sets_in_how_many_members_it_rains() -> None:
+    given = replace(windy(72), rain_chance=np.full((1, 72), 0.4))
+    members = drawn(given, count=100)
+    wet = (members.weather.rain_mm[:, 24:] >= 0.2).mean(axis=0)
+    assert 0.34 <= wet.mean() <= 0.46
+    assert wet.min() > 0.2
+    assert wet.max() < 0.6
+
+
+def test_what_rains_in_a_member_is_rain() -> None:
+    members = drawn(weather(96, rain=lambda hour: np.where((hour > 30) & (hour < 40), 0.5, 0.0)))
+    rain = members.weather.rain_mm
+    assert (rain[rain > 0.0] >= 0.2).all()
+    sure = (rain[:, 34:37] > 0.0).mean()
+    assert 0.8 < sure <= 1.0
+    assert (rain[:, 60:] > 0.0).mean() < 0.1
+
+
+def test_a_forecast_of_no_rain_leaves_some_members_wet_and_one_of_rain_some_dry() -> None:
+    dry = drawn(weather(120)).weather.rain_mm
+    assert 0.0 < (dry[:, 24:] > 0.0).mean() < 0.1
+    wet = drawn(weather(120, rain=lambda hour: np.where(hour % 12 == 3, 1.0, 0.0))).weather.rain_mm
+    assert 0.0 < (wet[:, 99] == 0.0).mean() < 0.9
+
+
+def test_rain_that_has_fallen_is_not_doubted() -> None:
+    given = weather(96, rain=lambda hour: np.where(hour == 5, 0.7, 0.0))
+    members = drawn(given, issued=START + timedelta(hours=40))
+    assert (members.weather.rain_mm[:, :40] == given.rain_mm[0, :40]).all()
+
+
+def test_members_of_an_ensemble_keep_their_own_rain_and_are_dressed_in_doubt() -> None:
+    parts = [
+        weather(48, air_c=t, dew_c=-12.0, wind=6.0, rain=r) for t, r in ((4.0, 0.0), (6.0, 1.0), (8.0, 0.0))
+    ]
+    members = drawn(stacked(*parts), count=12)
+    assert [set(row) for row in members.weather.rain_mm[:3]] == [{0.0}, {1.0}, {0.0}]
+    assert (members.weather.rain_mm[3:6] == members.weather.rain_mm[:3]).all()
+    assert len({round(float(x), 6) for x in members.weather.air_c[:, 20]}) == 12
+
+
+def test_the_dew_point_stays_under_the_air_in_every_member() -> None:
+    members = drawn(weather(120, humidity=99.0, cloud=0.0, wind=0.5), hollow=-3.0)
+    assert (members.weather.dew_point_c <= members.weather.air_c).all()
+
+
+def test_cloud_that_nobody_told_is_drawn_with_clear_nights_among_it() -> None:
+    given = replace(weather(120, humidity=60.0), cloud=None, sun_wm2=None, gust_ms=None)
+    members = drawn(given)
+    cloud, sun, gust = members.weather.cloud, members.weather.sun_wm2, members.weather.gust_ms
+    assert cloud is not None
+    assert sun is not None
+    assert gust is not None
+    assert cloud.min() >= 0.0
+    assert cloud.max() <= 1.0
+    assert (cloud < 0.3).mean() > 0.05
+    assert (cloud > 0.7).mean() > 0.2
+    assert (sun[:, 0] == 0.0).all()  # midnight
+    assert sun[:, 11].min() > 20.0
+    np.testing.assert_allclose(gust, 1.6 * members.weather.wind_ms)
+
+
+def test_cold_air_gathers_on_clear_calm_nights_only() -> None:
+    p = physics()
+    one = np.array([[-4.0]])
+
+    def shift(cloud: float, wind: float, height: float) -> float:
+        return float(cold_air(one, np.array([[cloud]]), np.array([[wind]]), np.array([height]), p)[0, 0])
+
+    assert shift(0.0, 0.5, -30.0) == -4.0
+    assert shift(1.0, 0.5, -30.0) == 0.0  # overcast
+    assert shift(0.0, 6.0, -30.0) == 0.0  # wind
+    assert shift(0.0, 0.5, 25.0) == 0.0  # by day
+    assert -4.0 < shift(0.5, 0.5, -30.0) < 0.0
+
+
+def test_the_yards_cold_air_is_in_the_members() -> None:
+    clear = weather(72, wind=0.5, cloud=0.0, dew_c=-20.0)
+    plain, hollow = drawn(clear), drawn(clear, hollow=-3.0)
+    night, noon = 48, 59
+    gap = (hollow.weather.air_c - plain.weather.air_c).mean(axis=0)
+    assert gap[night] < -1.8
+    assert gap[noon] == pytest.approx(0.0, abs=1e-9)
+    # How cold it runs down is doubted too.
+    assert (hollow.weather.air_c - plain.weather.air_c)[:, night].std() > 0.3
+
+
+def test_quantiles_are_centred_and_of_unit_spread() -> None:
+    scores = quantiles(48, np.random.default_rng(3))
+    assert scores.mean() == pytest.approx(0.0, abs=1e-12)
+    assert scores.std() == pytest.approx(1.0, abs=0.05)
+    assert len(set(scores)) == 48
