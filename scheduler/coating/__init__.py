@@ -1,0 +1,1 @@
+"""The coat: the product, the face it lies on, the water that leaves it."""
