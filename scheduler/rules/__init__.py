@@ -1,0 +1,1 @@
+"""Rules as data, the engine that tests them, the spans that come out."""
