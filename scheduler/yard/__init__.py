@@ -1,0 +1,1 @@
+"""The yard: facts, what follows from them, and where they are kept."""

@@ -1,0 +1,340 @@
+"""The book: commands about logs, turned into entries and a short plain sentence.
+
+Pure. Sizes arrive in cm and times as moments: the edge has read what the
+person typed. Nothing is written here; ``store`` keeps what these functions
+return.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+
+from scheduler.yard import entries as make
+from scheduler.yard.changes import CHANGEABLE, change
+from scheduler.yard.entries import By, Entry, YardError
+from scheduler.yard.facts import Moment, Register
+from scheduler.yard.newlog import (
+    TAPER,
+    Fault,
+    NewEnd,
+    NewLog,
+    check_new,
+    new_entries,
+    raise_faults,
+    settle,
+)
+from scheduler.yard.notes import NOTE_KINDS, Note, Written, known_place, note
+from scheduler.yard.state import GRACE, history, holding
+from scheduler.yard.tags import find_log, next_tag, parse_tags
+from scheduler.yard.telling import Voice, and_list, describe, describe_all
+
+__all__ = [
+    "CHANGEABLE",
+    "NOTE_KINDS",
+    "By",
+    "Fault",
+    "NewEnd",
+    "NewLog",
+    "Note",
+    "Voice",
+    "Written",
+    "YardError",
+    "add_log",
+    "add_logs",
+    "away",
+    "change",
+    "check_new",
+    "correct",
+    "describe",
+    "find_log",
+    "keep_word",
+    "next_tag",
+    "note",
+    "pail",
+    "parse_tags",
+    "seen",
+    "undo",
+]
+
+
+# ------------------------------------------------------------------ logs in
+
+
+def add_log(
+    request: NewLog,
+    register: Register,
+    by: By,
+    *,
+    voice: Voice | None = None,
+    places: Sequence[str] | None = None,
+    taper: float = TAPER,
+) -> Written:
+    """A new log: its entries, and what was understood, what assumed, and how to change it.
+
+    Parameters
+    ----------
+    taper
+        Centimetres of diameter lost per metre, where only one diameter was told.
+
+    Raises
+    ------
+    YardError
+        With every fault of the request, one a line.
+    """
+    voice = voice or Voice()
+    raise_faults(_faults(request, register, by.at, voice, places, set()))
+    tag = request.tag or next_tag(_tags(register))
+    drafts, assumed = new_entries(_placed(request, places), tag, by, voice, taper)
+    parts = [_understood(drafts, by.at, voice)]
+    if assumed:
+        parts.append(f"Assumed: {'; '.join(assumed)}.")
+    parts.append(f"To change it: coatcast log change {tag} ...")
+    return Written(make.numbered(drafts, register.last_entry), " ".join(parts))
+
+
+def add_logs(
+    requests: Sequence[NewLog],
+    register: Register,
+    by: By,
+    *,
+    labels: Sequence[str] = (),
+    voice: Voice | None = None,
+    places: Sequence[str] | None = None,
+    taper: float = TAPER,
+) -> Written:
+    """Many new logs at once, all or none; ``labels`` ("row 4") say where each came from."""
+    voice = voice or Voice()
+    tags = _tags(register)
+    taken = {tag.casefold() for tag in tags}
+    faults: list[str] = []
+    drafts: list[Entry] = []
+    given = {request.tag.casefold() for request in requests if request.tag}
+    for n, request in enumerate(requests):
+        label = labels[n] if n < len(labels) else f"log {n + 1}"
+        found = _faults(request, register, by.at, voice, places, taken)
+        faults += [f"{label}: {fault.text}" for fault in found]
+        tag = request.tag or _free(tags, taken | given)
+        tags.append(tag)
+        taken.add(tag.casefold())
+        if not found:
+            drafts += new_entries(_placed(request, places), tag, by, voice, taper)[0]
+    if faults:
+        raise YardError("\n".join(faults) + "\nNothing was taken in.")
+    if not drafts:
+        raise YardError("There is no log in it.")
+    added = [str(draft.tag) for draft in drafts if draft.kind == "add"]
+    logs = "1 log" if len(added) == 1 else f"{len(added)} logs"
+    return Written(make.numbered(drafts, register.last_entry), f"{logs} in: {', '.join(added)}.")
+
+
+def _tags(register: Register) -> list[str]:
+    return [*(log.tag for log in register.logs), *register.later_tags]
+
+
+def _free(tags: list[str], taken: set[str]) -> str:
+    tag = next_tag(tags)
+    while tag.casefold() in taken:
+        tag = next_tag([*tags, tag])
+    return tag
+
+
+def _faults(
+    request: NewLog,
+    register: Register,
+    at: datetime,
+    voice: Voice,
+    places: Sequence[str] | None,
+    taken: set[str],
+) -> list[Fault]:
+    faults = check_new(request, at, voice)
+    in_use = taken or {tag.casefold() for tag in _tags(register)}
+    if request.tag is not None and request.tag.casefold() in in_use:
+        there = register.log(request.tag)
+        is_there = (
+            "was here and is gone" if there is not None and there.state == "gone" else "is there already"
+        )
+        faults.append(Fault("tag", f"{request.tag} {is_there}. Leave the tag out, or give another."))
+    if request.place is not None and places is not None:
+        try:
+            known_place(request.place, places)
+        except YardError as error:
+            faults.append(Fault("place", str(error)))
+    return faults
+
+
+def _placed(request: NewLog, places: Sequence[str] | None) -> NewLog:
+    if request.place is None:
+        return request
+    return replace(request, place=known_place(request.place, places))
+
+
+def _understood(drafts: list[Entry], at: datetime, voice: Voice) -> str:
+    """ "H17: walnut (Juglans regia), butt 56 cm, 2.44 m long, felled Fri 24 Oct, cut today." """
+    data = drafts[0].data
+    said, botanical = data.get("species_said"), data.get("species")
+    wood = said or botanical or "wood not known"
+    parts = [f"{wood} ({botanical})" if said and botanical and said != botanical else wood]
+    measured = [e for e in data["ends"] if e["diameter_cm"] is not None and not e["assumed_diameter"]]
+    parts += [f"{end['name']} {voice.size(end['diameter_cm'])}" for end in measured]
+    if "length_cm" in data:
+        parts.append(f"{voice.size(data['length_cm'])} long")
+    if data["state"] != "in_yard":
+        parts.append(data["state"])
+    times = {name: make.moment_from(data.get(name)) for name in ("felled", "expected")}
+    parts += [f"{name} {voice.when(moment, at)}" for name, moment in times.items() if moment is not None]
+    cuts = {end["name"]: make.moment_from(end["cut"]) for end in data["ends"]}
+    told = {f"cut {voice.when(cut, at)}" for cut in cuts.values() if cut is not None and not cut.assumed}
+    parts += sorted(told)
+    if any(not end["reach"] for end in data["ends"]):
+        parts.append(f"in reach: {and_list(e['name'] for e in data['ends'] if e['reach']) or 'no end'}")
+    if data["count"] > 1:
+        parts.append(f"{data['count']} pieces")
+    return f"{drafts[0].tag}: {', '.join(parts)}."
+
+
+# ------------------------------------------------------------------ taking back and mending
+
+
+def undo(entries: Sequence[Entry], by: By, *, voice: Voice | None = None) -> Written:
+    """Take back the last command that still holds; called again, the one before.
+
+    Raises
+    ------
+    YardError
+        When nothing is left to take back.
+    """
+    voice = voice or Voice()
+    held = _standing(entries)
+    if not held:
+        raise YardError("There is nothing to take back.")
+    batch = held[-1].batch
+    back = [entry for entry in held if entry.batch == batch]
+    tags = {entry.tag for entry in back}
+    draft = make.undo(by, tags.pop() if len(tags) == 1 else None, Moment(by.at), [e.number for e in back])
+    last = max(entry.number for entry in entries)
+    when = voice.when(back[-1].moment, by.at)
+    told = "" if back[0].kind == "add" else f", {when}"
+    said = f"Taken back: {describe_all(back, voice)}{told}. Again takes back the one before."
+    return Written(make.numbered([draft], last), said)
+
+
+def _standing(entries: Sequence[Entry]) -> list[Entry]:
+    """Entries that hold and are not undos, corrections among them."""
+    facts = {entry.number for entry in holding(entries)}
+    undone: set[int] = set()
+    for entry in sorted(entries, key=lambda e: e.number, reverse=True):
+        if entry.kind == "undo" and entry.number not in undone:
+            undone.update(entry.data["of"])
+    ordered = sorted(entries, key=lambda e: e.number)
+    return [e for e in ordered if e.number in facts or (e.kind == "correct" and e.number not in undone)]
+
+
+def correct(
+    tag: str,
+    number: int,
+    register: Register,
+    entries: Sequence[Entry],
+    by: By,
+    *,
+    when: Moment | None = None,
+    drop: bool = False,
+    voice: Voice | None = None,
+) -> Written:
+    """``note TAG correct N``: entry N happened at another time, or (``drop``) not at all."""
+    voice = voice or Voice()
+    if (when is None) != drop:
+        raise YardError("Say either --when TIME or --drop.")
+    lines = {line.entry.number: line for line in history(entries, tag)}
+    line = lines.get(number)
+    if line is None:
+        known = ", ".join(str(n) for n in lines) or "none"
+        raise YardError(f"{tag} has no entry {number}. It has {known}: coatcast log show {tag}")
+    entry = line.entry
+    if entry.kind == "correct":
+        raise YardError(f"Entry {number} is itself a mend of entry {entry.data['of']}. Mend that one.")
+    if when is not None:
+        _can_move(tag, entry, when, register, by, voice)
+        when = settle(when, by.at)
+    if not line.holds:
+        raise YardError(f"Entry {number} ({describe(entry, voice)}) does not hold any more.")
+    draft = make.correct(by, tag, Moment(by.at), number, when)
+    done = (
+        "dropped" if when is None else f"now {voice.when(when, by.at)}, was {voice.when(line.moment, by.at)}"
+    )
+    said = f"Entry {number}, {describe(entry, voice)}: {done}."
+    return Written(make.numbered([draft], max(e.number for e in entries)), said)
+
+
+def _can_move(tag: str, entry: Entry, when: Moment, register: Register, by: By, voice: Voice) -> None:
+    if entry.kind == "add":
+        raise YardError(
+            f"That entry brought {tag} in. Use: coatcast log change {tag} --cut TIME or --felled TIME"
+        )
+    if entry.kind in ("change", "undo"):
+        raise YardError(f"Entry {entry.number} has no time of its own to mend; it can be dropped.")
+    if when.first > by.at + GRACE:
+        raise YardError(f"{voice.when(when, by.at)} is still to come. Mend --when.")
+    log = register.log(tag)
+    felled = log.felled if log is not None else None
+    work = entry.kind in ("cut", "coat", "divide", "halve", "saw")
+    if work and felled is not None and not felled.assumed and when.before(felled):
+        told = voice.when(felled, by.at)
+        raise YardError(f"{tag}: {voice.when(when, by.at)} lies before the felling ({told}). Mend --when.")
+
+
+# ------------------------------------------------------------------ the yard as a whole
+
+
+def seen(
+    what: str,
+    value: bool | float,
+    register: Register,
+    by: By,
+    *,
+    night: Moment | None = None,
+) -> Written:
+    """What the yard saw in a night (``night`` None: the one before now)."""
+    draft = make.seen(by, night or Moment(by.at), what, value)
+    return Written(make.numbered([draft], register.last_entry), f"Noted: {describe(draft)}.")
+
+
+def keep_word(said: str, botanical: str | None, register: Register, by: By) -> Written:
+    """Remember the yard's own word for a wood."""
+    draft = make.word(by, Moment(by.at), said, botanical)
+    return Written(make.numbered([draft], register.last_entry), f"Kept: {describe(draft)}.")
+
+
+def pail(register: Register, by: By, *, when: Moment | None = None, **facts: Any) -> Written:
+    """What is known of a pail; ``facts`` as ``entries.pail`` takes them."""
+    draft = make.pail(by, settle(when or Moment(by.at), by.at), **facts)
+    return Written(make.numbered([draft], register.last_entry), f"Noted: {_pail_words(draft.data)}.")
+
+
+def _pail_words(data: Mapping[str, Any]) -> str:
+    parts = [str(data["name"])]
+    if "litres" in data:
+        parts.append(f"{data['litres']:g} L")
+    if "by_eye" in data:
+        parts.append(str(data["by_eye"]))
+    if "place" in data:
+        parts.append(f"at {data['place']}")
+    if "coldest_c" in data:
+        parts.append(f"coldest {data['coldest_c']:g} °C")
+    return ", ".join(parts)
+
+
+def away(until: datetime | None, register: Register, by: By, *, voice: Voice | None = None) -> Written:
+    """The yard rests until a day; None: it is back."""
+    if until is not None and until <= by.at:
+        raise YardError("Away until a time that lies behind: give a day still to come.")
+    draft = make.away(by, Moment(by.at), until)
+    if until is None:
+        said = "Back. Everything is told again."
+    else:
+        said = (
+            f"Away until {(voice or Voice()).when(Moment(until), by.at)}. Only the pail is told of till then."
+        )
+    return Written(make.numbered([draft], register.last_entry), said)
