@@ -1,0 +1,1 @@
+"""Reminders: derived from the jobs, reconciled with the queue."""

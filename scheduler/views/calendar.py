@@ -1,0 +1,167 @@
+"""The calendar of a yard: an iCalendar file (RFC 5545, 7986), and the same as plain text.
+
+Pure: kept reminders in, bytes or text out. Equal rows give equal bytes on the
+same day, so that a client that asks again finds nothing new.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, date, datetime, timedelta
+from unicodedata import category
+from uuid import UUID, uuid5
+from zoneinfo import ZoneInfo
+
+from icalendar import Alarm, Calendar, Event, vDuration, vText
+
+from scheduler import __version__
+from scheduler.settings import FeedChoice
+from scheduler.units import Units
+from scheduler.views.feed import PAST, CalendarEntry, calendar_entries
+from scheduler.views.zone_rules import vtimezone
+from scheduler.yard.reminder_row import ReminderRow
+
+__all__ = ["agenda", "calendar_bytes"]
+
+REFRESH = timedelta(hours=1)
+ABOUT = "When to brush, and what is due. The morning's answer rules: an empty day is not a yes."
+ALARM_BEFORE = timedelta(hours=-1)
+
+
+def calendar_bytes(
+    rows: Sequence[ReminderRow],
+    yard_name: str,
+    zone: ZoneInfo,
+    units: Units,
+    feed: FeedChoice,
+    *,
+    at: datetime,
+    past: timedelta = PAST,
+) -> bytes:
+    """The calendar file of a yard.
+
+    Parameters
+    ----------
+    rows
+        All kept reminders of the yard, the cancelled ones too.
+    feed
+        ``times = "utc"`` writes UTC; ``"zone"`` writes the yard's clock with its VTIMEZONE.
+    at
+        Chooses the days that are shown; nothing else depends on it.
+
+    Returns
+    -------
+    UTF-8, CRLF, lines of at most 75 octets.
+    """
+    entries = calendar_entries(rows, zone, units, feed, at, past=past)
+    calendar = _frame(yard_name, zone, entries)
+    if feed.times == "zone":
+        since = min((_year(entry.start) for entry in entries), default=at.astimezone(zone).year)
+        calendar.add_component(vtimezone(zone, since - 1))
+    for entry in entries:
+        calendar.add_component(_event(entry, zone if feed.times == "zone" else None, feed.alarms))
+    data: bytes = calendar.to_ical(sorted=True)
+    return data
+
+
+def _year(when: date) -> int:
+    return when.year
+
+
+def _frame(yard_name: str, zone: ZoneInfo, entries: Sequence[CalendarEntry]) -> Calendar:
+    """The calendar without its events. No METHOD: so DTSTAMP means "last revised" (RFC 5545, 3.8.7.2)."""
+    calendar = Calendar()
+    calendar.add("VERSION", "2.0")
+    calendar.add("PRODID", f"-//Coatcast//Coatcast {__version__}//EN")
+    calendar.add("CALSCALE", "GREGORIAN")
+    said = {"NAME": _clean(" ".join(yard_name.split())) or "Yard", "DESCRIPTION": ABOUT}
+    said |= {"X-WR-CALNAME": said["NAME"], "X-WR-CALDESC": ABOUT, "X-WR-TIMEZONE": zone.key}
+    for name, text in said.items():
+        calendar.add(name, vText(text))  # of a name that it does not know the library escapes nothing
+    refresh = vDuration(REFRESH)
+    refresh.params["VALUE"] = "DURATION"  # RFC 7986, 5.7 requires it
+    calendar.add("REFRESH-INTERVAL", refresh)
+    calendar.add("X-PUBLISHED-TTL", vText("PT1H"))
+    if entries:
+        calendar.add("LAST-MODIFIED", max(entry.changed_at for entry in entries).astimezone(UTC))
+    return calendar
+
+
+def _event(entry: CalendarEntry, zone: ZoneInfo | None, alarms: bool) -> Event:
+    event = Event()
+    event.add("UID", entry.uid)
+    event.add("DTSTAMP", entry.changed_at.astimezone(UTC))
+    event.add("LAST-MODIFIED", entry.changed_at.astimezone(UTC))
+    event.add("SEQUENCE", entry.sequence)
+    event.add("DTSTART", _time(entry.start, zone))
+    event.add("DTEND", _time(entry.end, zone))
+    event.add("SUMMARY", _clean(entry.summary))
+    if entry.description:
+        event.add("DESCRIPTION", _clean(entry.description))
+    event.add("STATUS", entry.status)
+    event.add("TRANSP", "TRANSPARENT")
+    event.add("CATEGORIES", list(entry.categories))
+    if alarms and entry.timed and entry.status == "CONFIRMED":
+        event.add_component(_alarm(entry))
+    return event
+
+
+def _clean(text: str) -> str:
+    """Without the control characters that RFC 5545 (3.1) forbids in a text; a line break stays."""
+    lines = text.replace("\r\n", "\n").replace("\r", "\n")
+    return "".join(c for c in lines if c in "\n\t" or category(c) not in ("Cc", "Cs"))
+
+
+def _time(when: date, zone: ZoneInfo | None) -> date:
+    if not isinstance(when, datetime):
+        return when
+    if zone is None:
+        return when.astimezone(UTC)
+    local = when.astimezone(zone)
+    # The second pass of an hour that the clock repeats has no name in a zone: it stays in UTC.
+    return when.astimezone(UTC) if local.fold else local
+
+
+def _alarm(entry: CalendarEntry) -> Alarm:
+    alarm = Alarm()
+    alarm.add("UID", str(uuid5(UUID(entry.uid), "alarm")))
+    alarm.add("ACTION", "DISPLAY")
+    alarm.add("DESCRIPTION", _clean(entry.summary))
+    alarm.add("TRIGGER", ALARM_BEFORE)
+    return alarm
+
+
+# ------------------------------------------------------------------ as text
+
+
+def agenda(
+    rows: Sequence[ReminderRow], zone: ZoneInfo, units: Units, feed: FeedChoice, *, at: datetime
+) -> str:
+    """The calendar from today on as a plain list by day."""
+    today = at.astimezone(zone).date()
+    days: dict[date, list[CalendarEntry]] = {}
+    for entry in calendar_entries(rows, zone, units, feed, at):
+        day = entry.start.astimezone(zone).date() if isinstance(entry.start, datetime) else entry.start
+        if day >= today:
+            days.setdefault(day, []).append(entry)
+    if not days:
+        return f"Nothing in the calendar for the next {feed.days} days. An empty day is not a yes.\n"
+    return "\n".join(_day_text(day, found) for day, found in sorted(days.items()))
+
+
+def _reading_order(entry: CalendarEntry) -> tuple[bool, str, bool, tuple[int, int], str]:
+    off = entry.status == "CANCELLED"
+    return (not entry.timed, entry.start.isoformat(), off, entry.order, entry.summary)
+
+
+def _day_text(day: date, entries: Sequence[CalendarEntry]) -> str:
+    lines = [f"{day:%a} {day.day} {day:%b}"]
+    for entry in sorted(entries, key=_reading_order):
+        unsure = " (not firm yet)" if entry.status == "TENTATIVE" else ""
+        lines.append(f"  {entry.summary}{unsure}")
+        if entry.timed:
+            first = entry.description.partition("\n\n")[0]  # the work of the span has lines of its own
+            lines.extend(f"    {line}" for line in first.splitlines())
+        if entry.rest:
+            lines.append(f"  {entry.rest}")
+    return "\n".join(lines) + "\n"

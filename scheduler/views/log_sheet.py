@@ -1,0 +1,167 @@
+"""One log on screen and as JSON: its facts, its ends, what comes next, and its numbered history. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from scheduler.coating.product import litres_for
+from scheduler.views.logs import Shelf, head, iso, job_words, log_json, state_words, voice_of
+from scheduler.views.wording import Wording, first_upper, join
+from scheduler.yard.condition import EndState
+from scheduler.yard.facts import End, Log, Moment
+from scheduler.yard.state import HistoryLine
+from scheduler.yard.telling import describe
+
+__all__ = ["show_json", "show_lines", "spare_of"]
+
+TOLD = ("first_coat", "cut_and_coat")  # jobs whose reason is the state of the end, which stands above them
+
+
+def spare_of(log: Log) -> dict[str, float] | None:
+    """What may still be lost at each end, cm; None where the finished length is not known.
+
+    The spare of the whole is shared by the ends; what was trimmed from one counts against it first.
+    """
+    if log.length_cm is None or log.needs_cm is None or not log.ends:
+        return None
+    left = max(log.length_cm - log.needs_cm, 0.0)
+    share = (left + sum(end.trimmed_cm for end in log.ends)) / len(log.ends)
+    spare = {end.name: max(share - end.trimmed_cm, 0.0) for end in log.ends}
+    total = sum(spare.values())
+    return {name: cm * left / total if total else 0.0 for name, cm in spare.items()}
+
+
+def show_json(shelf: Shelf, log: Log, lines: Sequence[HistoryLine], w: Wording) -> dict[str, Any]:
+    """``log show --json``: as in the list, and more of each."""
+    spare = spare_of(log) or {}
+    out = log_json(shelf, log, w)
+    for row, end in zip(out["ends"], log.ends, strict=True):
+        row |= {
+            "diameter_cm": end.diameter_cm,
+            "checks": end.checks,
+            "trimmed_cm": end.trimmed_cm,
+            "spare_cm": None if end.name not in spare else round(spare[end.name], 1),
+            "litres_per_coat": _litres(shelf, log, end),
+        }
+    return out | {
+        "species_said": log.species_said,
+        "felled": iso(log.felled.time if log.felled else None, w),
+        "needs_cm": log.needs_cm,
+        "worth": log.worth,
+        "use": log.use,
+        "count": log.count,
+        "parent": log.parent,
+        "assumed": list(log.assumed),
+        "entries": [_history_json(line, w) for line in lines],
+    }
+
+
+def _litres(shelf: Shelf, log: Log, end: End) -> float | None:
+    if end.diameter_cm is None:
+        return None
+    return round(litres_for(shelf.coating, end.diameter_cm, count=max(log.count, 1)), 3)
+
+
+def _history_json(line: HistoryLine, w: Wording) -> dict[str, Any]:
+    entry = line.entry
+    return {
+        "number": entry.number,
+        "kind": entry.kind,
+        "tag": entry.tag,
+        "end": entry.end,
+        "ends": list(entry.ends),
+        "at": iso(line.moment.time, w),
+        "who": entry.who,
+        "holds": line.holds,
+        "text": describe(entry, voice_of(w)),
+    }
+
+
+def show_lines(shelf: Shelf, log: Log, lines: Sequence[HistoryLine], w: Wording) -> list[str]:
+    """``log show``: facts, ends with what is left to lose and what a coat takes, next jobs, the entries."""
+    out = [head(shelf, log, w), *_facts(shelf, log, w)]
+    out += [_end_line(shelf, log, end, w) for end in log.ends] if log.state != "gone" else []
+    if log.state == "in_yard":
+        out += _next(shelf, log, w)
+    if log.assumed:
+        out.append(f"Assumed: {'; '.join(log.assumed)}.")
+    out.append("Entries")
+    out += [_history_line(line, w) for line in lines]
+    out.append(f"To mend one: coatcast note {log.tag} correct N --when TIME, or --drop")
+    return out
+
+
+def _facts(shelf: Shelf, log: Log, w: Wording) -> list[str]:
+    row = shelf.species.get(log.species or "")
+    voice = voice_of(w)
+    parts = [row.botanical] if row is not None else ["treated as one that cracks early"]
+    if log.felled is not None:
+        parts.append(f"felled {voice.when(log.felled, w.at)}")
+    parts.append(log.worth if log.worth else f"{row.worth}, by its wood" if row else "worth not known")
+    if log.lump is not None:
+        parts.append(f"worth about {log.lump:.0f}")
+    if log.use:
+        parts.append(f"for {log.use}")
+    if log.needs_cm is not None:
+        parts.append(f"needs {w.length(log.needs_cm)}")
+    if log.parent:
+        parts.append(f"a piece of {log.parent}")
+    if log.metal:
+        parts.append("metal seen")
+    out = [f"{first_upper(', '.join(parts))}."]
+    spare = spare_of(log)
+    if spare is not None:
+        out.append(f"Spare left: {', '.join(f'{w.length(cm)} {name}' for name, cm in spare.items())}.")
+    if log.note:
+        out.append(f"Note: {log.note}")
+    return out
+
+
+def _end_line(shelf: Shelf, log: Log, end: End, w: Wording) -> str:
+    """ "  butt 62 cm: cracked (open), open since Fri 24 Oct. A coat takes 0.13 L."."""
+    size = "" if end.diameter_cm is None else f" {w.length(end.diameter_cm)}"
+    about = " (about)" if end.assumed_diameter and size else ""
+    if log.state != "in_yard":
+        return f"  {end.name}{size}{about}"
+    state = shelf.state(log, end)
+    parts = [f"  {end.name}{size}{about}: {state_words(end, state, w)}."]
+    if not end.reach:
+        return f"{parts[0]} Can't be reached, do not climb."
+    parts += _clocks(state, w)
+    litres = _litres(shelf, log, end)
+    if litres is not None:
+        parts.append(f"A coat takes {w.litres(litres)}.")
+    return " ".join(parts)
+
+
+def _clocks(state: EndState | None, w: Wording) -> list[str]:
+    """By when a milky coat will have come so far."""
+    fate = state.fate if state is not None and state.state == "wet" else None
+    if fate is None:
+        return []
+    named = (
+        ("takes rain by", fate.rain_safe),
+        ("past frost by", fate.frost_safe),
+        ("dry through by", fate.dry),
+    )
+    known = [f"{words} {w.by(when)}" for words, when in named if when is not None and when > w.at]
+    return [f"{first_upper(', '.join(known))}."] if known else []
+
+
+def _next(shelf: Shelf, log: Log, w: Wording) -> list[str]:
+    same: dict[str, list[str]] = {}
+    for end in log.ends:
+        job = shelf.next_job(log, end)
+        if job is not None:
+            why = f" ({job.why})" if job.why and job.kind not in TOLD else ""
+            same.setdefault(f"{job_words(job, w)}{why}", []).append(end.name)
+    return [f"Next: {words}, {join(names)}." for words, names in same.items()] or ["Next: nothing is due."]
+
+
+def _history_line(line: HistoryLine, w: Wording) -> str:
+    entry = line.entry
+    back = "" if line.holds else "  (taken back)"
+    who = f", {entry.who}" if entry.who else ""
+    moment = line.moment if entry.kind != "add" else Moment(entry.recorded_at)
+    return f"{entry.number:>5}  {voice_of(w).when(moment, w.at)}: {describe(entry, voice_of(w))}{who}{back}"

@@ -1,0 +1,216 @@
+"""The register on screen and as JSON: the list of logs with their ends. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from scheduler.coating.product import Coating
+from scheduler.planning.jobs import Job
+from scheduler.settings import Species
+from scheduler.units import show_clock
+from scheduler.views.wording import STATE_WORDS, Wording, join
+from scheduler.yard.condition import EndState
+from scheduler.yard.facts import End, Log, Register
+from scheduler.yard.telling import Voice
+
+__all__ = [
+    "Shelf",
+    "head",
+    "iso",
+    "job_words",
+    "list_json",
+    "list_lines",
+    "log_json",
+    "state_words",
+    "voice_of",
+]
+
+OPEN_STATES = ("in_yard", "gone")  # of a log in any other state no end is open
+LOG_WORDS = {
+    "expected": "expected",
+    "standing": "standing",
+    "long": "kept long, no open end",
+    "in_yard": "in the yard",
+    "gone": "gone",
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Shelf:
+    """The register under its weather, as ``service.picture`` makes it, and the yard's coating."""
+
+    register: Register
+    states: Mapping[tuple[str, str], EndState]
+    jobs: Sequence[Job]
+    species: Mapping[str, Species]
+    coating: Coating
+
+    def state(self, log: Log, end: End) -> EndState | None:
+        """State of an end; None for a log that is gone."""
+        return self.states.get((log.tag, end.name))
+
+    def next_job(self, log: Log, end: End) -> Job | None:
+        """What comes next at an end: the earliest job that is not optional."""
+        mine = [job for job in self.jobs if job.tag == log.tag and job.end in (end.name, None)]
+        return min(mine, key=lambda job: (job.optional, job.due, -job.rank), default=None)
+
+
+def voice_of(w: Wording) -> Voice:
+    """How the register's own words are said in this yard."""
+    return Voice(w.zone, w.length, lambda local: show_clock(local, w.units))
+
+
+def iso(when: datetime | None, w: Wording) -> str | None:
+    """A time with the yard's offset."""
+    return None if when is None else w.local(when).replace(microsecond=0).isoformat()
+
+
+def _shown(logs: Sequence[Log], *, gone: bool) -> list[Log]:
+    return [log for log in logs if gone or log.state != "gone"]
+
+
+# ------------------------------------------------------------------ the list
+
+
+def list_json(shelf: Shelf, w: Wording, *, gone: bool = False) -> dict[str, Any]:
+    """``log list --json``."""
+    return {"logs": [log_json(shelf, log, w) for log in _shown(shelf.register.logs, gone=gone)]}
+
+
+def log_json(shelf: Shelf, log: Log, w: Wording) -> dict[str, Any]:
+    """A log of the contract."""
+    return {
+        "tag": log.tag,
+        "species": log.species,
+        "length_cm": log.length_cm,
+        "state": log.state,
+        "place": log.place,
+        "ends": [_end_json(shelf, log, end, w) for end in log.ends],
+    }
+
+
+def _end_json(shelf: Shelf, log: Log, end: End, w: Wording) -> dict[str, Any]:
+    state, job = shelf.state(log, end), shelf.next_job(log, end)
+    return {
+        "end": end.name,
+        "state": None if state is None else state.state,
+        "cut": iso(end.cut.time, w) if log.state in OPEN_STATES else None,
+        "layers": end.layers,
+        "reach": end.reach,
+        "next_job": None if job is None else job.kind,
+    }
+
+
+def list_lines(shelf: Shelf, w: Wording, *, gone: bool = False) -> list[str]:
+    """``log list``: each log, and under it its ends; those of the same state together."""
+    logs = _shown(shelf.register.logs, gone=gone)
+    if not logs:
+        return ["No logs yet. Add one with: coatcast log add walnut 22in 8ft cut saturday"]
+    out: list[str] = []
+    for log in logs:
+        out.append(head(shelf, log, w))
+        out += [f"  {line}" for line in _end_lines(shelf, log, w)]
+    return [*out, _sum(shelf, logs)]
+
+
+def head(shelf: Shelf, log: Log, w: Wording) -> str:
+    """ "H05 European beech, 3.1 m, lean-to"."""
+    parts = [f"{log.tag} {_wood(shelf, log, w)}"]
+    if log.count > 1:
+        parts.append(f"{log.count} pieces")
+    if log.length_cm is not None:
+        parts.append(w.length(log.length_cm))
+    if log.place:
+        parts.append(log.place)
+    if log.roofed:
+        parts.append("under a sheet")
+    if log.state != "in_yard":
+        parts.append(_log_state(log, w))
+    return ", ".join([*parts, *_decisions(log, w)])
+
+
+def _wood(shelf: Shelf, log: Log, w: Wording) -> str:
+    row = shelf.species.get(log.species or "")
+    return w.wood(row, log.species_said) if row else "wood not known"
+
+
+def _log_state(log: Log, w: Wording) -> str:
+    if log.state == "gone":
+        why = f"divided into {join(list(log.children))}" if log.children else log.gone_why
+        return f"gone ({why})" if why else "gone"
+    comes = log.expected or (log.felled if log.state == "expected" else None)
+    when = f" {voice_of(w).when(comes, w.at)}" if comes is not None else ""
+    return LOG_WORDS[log.state] + when
+
+
+def _decisions(log: Log, w: Wording) -> list[str]:
+    """What the keeper decided; it stands above the tool's word and stays visible."""
+    out = []
+    if log.left_long:
+        till = f" till {w.day(log.left_till)}" if log.left_till is not None else ""
+        out.append(f"by your word left as it is{till}")
+    if log.skip:
+        out.append("by your word no more about sealing")
+    if log.saw_first:
+        out.append("saw first")
+    return out
+
+
+def _end_lines(shelf: Shelf, log: Log, w: Wording) -> list[str]:
+    if log.state != "in_yard":
+        return []
+    same: dict[str, list[str]] = {}
+    for end in log.ends:
+        same.setdefault(_end_words(shelf, log, end, w), []).append(end.name)
+    return [f"{join(names)}: {words}" for words, names in same.items()]
+
+
+def _end_words(shelf: Shelf, log: Log, end: End, w: Wording) -> str:
+    """ "bare, open since Sat 1 Nov. Next: coat"."""
+    state, job = shelf.state(log, end), shelf.next_job(log, end)
+    words = state_words(end, state, w)
+    if not end.reach:
+        return f"{words}. Can't be reached, do not climb"
+    return words if job is None else f"{words}. Next: {job_words(job, w)}"
+
+
+def state_words(end: End, state: EndState | None, w: Wording) -> str:
+    """The state of an end in words, and since when."""
+    if state is None:
+        return "gone"
+    voice, coat = voice_of(w), end.last_coat
+    word = STATE_WORDS[state.state]
+    if state.state in ("bare", "opened") or coat is None:
+        checks = f" ({end.checks})" if state.state == "opened" and end.checks != "none" else ""
+        since = "cut taken as" if end.cut.assumed else "open since"
+        return f"{word}{checks}, {since} {voice.when(end.cut, w.at)}"
+    when = voice.when(coat.moment, w.at)
+    if state.state == "wet":
+        unknown = "" if state.known or (state.fate and state.fate.chance is not None) else " or clear: look"
+        return f"{word}{unknown}, coated {when}"
+    holes = ", touch-up due" if state.touch_up else ""
+    guess = "" if state.known else ", not looked at yet"
+    between = " " if state.state == "sealed" else " of " if state.state == "coated" else ", coated "
+    return f"{word}{between}{when}{holes}{guess}"
+
+
+def job_words(job: Job, w: Wording) -> str:
+    """What to do, and from when where that is not today."""
+    later = f" from {w.day(job.due)}" if job.due > w.at + timedelta(hours=12) else ""
+    return f"{w.job(job)}{later}"
+
+
+def _sum(shelf: Shelf, logs: Sequence[Log]) -> str:
+    """ "5 logs; ends: 6 bare, 2 milky, 2 sealed"."""
+    counts: dict[str, int] = {}
+    for log in logs:
+        for end in log.ends if log.state == "in_yard" else ():
+            state = shelf.state(log, end)
+            if state is not None:
+                counts[state.state] = counts.get(state.state, 0) + 1
+    named = [f"{counts[code]} {word}" for code, word in STATE_WORDS.items() if code in counts]
+    logs_word = "1 log" if len(logs) == 1 else f"{len(logs)} logs"
+    return f"{logs_word}; ends: {', '.join(named)}." if named else f"{logs_word}."

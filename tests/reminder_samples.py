@@ -1,0 +1,84 @@
+"""Small yards, jobs and spans for the tests of reminders and of the calendar. All invented."""
+
+from __future__ import annotations
+
+from dataclasses import astuple, replace
+from datetime import UTC, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from scheduler.planning.jobs import Job
+from scheduler.planning.verdict import Milestone, TimedSpan
+from scheduler.reminders.wanted import Derived, Speaker, derive
+from scheduler.settings import species_table
+from scheduler.yard.facts import Coat, End, Log, Moment, Register
+
+BERLIN = ZoneInfo("Europe/Berlin")
+SPEAKER = Speaker(BERLIN, "metric", species_table())
+HOUR, DAY = timedelta(hours=1), timedelta(days=1)
+
+
+def local(text: str, zone: ZoneInfo = BERLIN) -> datetime:
+    """ "2025-11-03T05:45" on the yard's clock, as UTC."""
+    return datetime.fromisoformat(text).replace(tzinfo=zone).astimezone(UTC)
+
+
+AT = local("2025-11-03T05:45")  # a Monday
+TUESDAY_9 = local("2025-11-04T09:00")
+
+
+def end(name: str = "butt", *, cut: str = "2025-11-01T12:00", entry: int = 1, **facts: Any) -> End:
+    return End(name, Moment(local(cut), timedelta(hours=6)), entry, diameter_cm=54.0, **facts)
+
+
+def log(tag: str = "H01", *ends: End, **facts: Any) -> Log:
+    told: dict[str, Any] = {
+        "species": "Prunus avium",
+        "species_said": "wild cherry",
+        "state": "in_yard",
+        "felled": Moment(local("2025-10-31T12:00"), timedelta(hours=6)),
+        "length_cm": 260.0,
+        "entry": 1,
+    }
+    return Log(tag=tag, ends=ends or (end("butt"), end("top")), **(told | facts))
+
+
+def register(*logs: Log, at: datetime = AT, **facts: Any) -> Register:
+    return Register(at, logs, **facts)
+
+
+def coat(at: str, entry: int, layer: int = 1) -> Coat:
+    return Coat(Moment(local(at)), layer, entry)
+
+
+def job(kind: str = "first_coat", tag: str = "H01", name: str | None = "butt", **facts: Any) -> Job:
+    told: dict[str, Any] = {"due": local("2025-11-01T16:00"), "cause": 1, "why": "bare"}
+    return Job(kind, tag, name, **(told | facts))
+
+
+def span(start: datetime = TUESDAY_9, hours: float = 4.0, chance: float = 0.93, **facts: Any) -> TimedSpan:
+    reached = Milestone(
+        start + 4.2 * HOUR, start + 9.1 * HOUR, start + 6 * HOUR, start + 28.5 * HOUR, start + 9.1 * HOUR
+    )
+    told: dict[str, Any] = {
+        "start": start,
+        "end": start + hours * HOUR,
+        "best": start + HOUR,
+        "chance": chance,
+        "milestones": reached,
+        "reasons": (),
+    }
+    return TimedSpan(**(told | facts))
+
+
+def moved(of: TimedSpan, by: timedelta, hours: float | None = None) -> TimedSpan:
+    """The same span at another time; its milestones go with it."""
+    length = of.end - of.start if hours is None else hours * HOUR
+    reached = [when and when + by for when in astuple(of.milestones)]
+    begin = of.start + by
+    return replace(of, start=begin, end=begin + length, best=of.best + by, milestones=Milestone(*reached))
+
+
+def wanted(jobs: Any = (), logs: Any = (), spans: Any = (), at: datetime = AT, **options: Any) -> Derived:
+    """What ``derive`` answers for them."""
+    return derive(list(jobs), register(*(logs or (log(),)), at=at), spans, at, SPEAKER, **options)
