@@ -10,14 +10,11 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
+from scheduler.moments import MomentError, NoSuchTime, parse_moment
+from scheduler.places import PlaceError, parse_place
 from scheduler.units import (
-    MomentError,
-    NoSuchTime,
-    PlaceError,
     UnitError,
     parse_length,
-    parse_moment,
-    parse_place,
     parse_speed,
     parse_temperature,
     parse_volume,

@@ -34,19 +34,9 @@ from datetime import datetime, timedelta
 from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
+from scheduler.moments import MomentError, NoSuchTime, RoughTime, parse_moment
 from scheduler.settings import Species
-from scheduler.units import (
-    LENGTH_UNITS,
-    MomentError,
-    NoSuchTime,
-    RoughTime,
-    UnitError,
-    Units,
-    parse_length,
-    parse_moment,
-    parse_number,
-    show_length,
-)
+from scheduler.units import LENGTH_UNITS, UnitError, Units, parse_length, parse_number, show_length
 from scheduler.wood.species import Ambiguous, Found, Known, Unknown, explain, find, show_name
 
 __all__ = ["LogRequest", "SpokenError", "parse_log_line"]
