@@ -1,0 +1,274 @@
+"""Facts of the yard as a whole: ``seen``, ``pail``, ``away``."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Sequence
+from datetime import UTC, datetime, time, timedelta
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from scheduler.commands.book import answer, by_of, iso, moment_of, places_of, record, voice_of
+from scheduler.commands.common import (
+    AtOption,
+    Fail,
+    JsonOption,
+    Session,
+    YardOption,
+    print_json,
+    say,
+    session,
+)
+from scheduler.units import (
+    UnitError,
+    parse_temperature,
+    parse_volume,
+    show_clock,
+    show_temperature,
+    show_volume,
+)
+
+if TYPE_CHECKING:
+    from scheduler.yard.facts import Moment, Pail
+
+__all__ = ["away", "pail", "seen"]
+
+NIGHT = timedelta(hours=8)  # either side of midnight
+YES = {"yes": True, "y": True, "true": True, "no": False, "n": False, "none": False, "false": False}
+BACK = ("back", "over", "off", "no", "end")
+
+
+# ------------------------------------------------------------------ seen
+
+
+def seen(
+    what: Annotated[str, typer.Argument(metavar="frost|rain|min", help="What was seen last night.")],
+    value: Annotated[list[str] | None, typer.Argument(metavar="yes|no|TEMPERATURE")] = None,
+    yard: YardOption = None,
+    at: AtOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Tell what the yard saw last night: seen frost yes, seen rain no, seen min -3."""
+    from scheduler.yard import book
+    from scheduler.yard.book import Written
+
+    here = session(yard, at)
+    told = _seen(here, what.casefold(), " ".join(value or ()).strip())
+    night, by = _last_night(here), by_of(here)
+    written = record(here, lambda register, _: book.seen(what.casefold(), told, register, by, night=night))
+    morning = here.at.astimezone(here.yard.zone)
+    shown = f"coldest {show_temperature(told, here.yard.yard.units)}" if not isinstance(told, bool) else (
+        what.casefold() if told else f"no {what.casefold()}"
+    )  # fmt: skip
+    said = f"Noted: {shown} in the night to {morning:%a} {morning.day} {morning:%b}."
+    answer(here, Written(written.entries, said), as_json)
+
+
+def _seen(here: Session, what: str, value: str) -> bool | float:
+    if what not in ("frost", "rain", "min"):
+        near = difflib.get_close_matches(what, ("frost", "rain", "min"), 1)
+        hint = f"did you mean {near[0]}?" if near else "there are frost, rain and min"
+        raise Fail(f"seen {what}: {hint}")
+    if what == "min":
+        if not value:
+            raise Fail("seen min: how cold was it? Write for example: coatcast seen min -3")
+        try:
+            return parse_temperature(value, here.yard.yard.units)
+        except UnitError as error:
+            raise Fail(f"seen min: {error}") from None
+    if value.casefold() not in YES:
+        raise Fail(f"seen {what}{' ' + value if value else ''}: say yes or no")
+    return YES[value.casefold()]
+
+
+def _last_night(here: Session) -> Moment:
+    """The night before this day, whatever the hour it is told at: so that told again it is the same night."""
+    from scheduler.yard.facts import Moment
+
+    local = here.at.astimezone(here.yard.zone)
+    midnight = local.replace(hour=0, minute=0, second=0, microsecond=0, fold=0)
+    return Moment(midnight.astimezone(UTC), NIGHT, "last night")
+
+
+# ------------------------------------------------------------------ pail
+
+
+def pail(
+    stock: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[STOCK]", help="3.6 L, or full, half, quarter, scrapings, empty."),
+    ] = None,
+    opened: Annotated[
+        str | None, typer.Option("--opened", metavar="DATE", help="When it was opened.")
+    ] = None,
+    where: Annotated[str | None, typer.Option("--where", metavar="PLACE", help="Where it stands.")] = None,
+    coldest: Annotated[
+        str | None, typer.Option("--coldest", metavar="TEMP", help="Coldest night it has met.")
+    ] = None,
+    name: Annotated[str | None, typer.Option("--name", help="Where there is more than one pail.")] = None,
+    yard: YardOption = None,
+    at: AtOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Tell what is known of the pail; alone it shows what was told."""
+    from scheduler.yard import book
+    from scheduler.yard.book import Written
+
+    here = session(yard, at)
+    text = " ".join(stock or ()).strip()
+    if not text and opened is None and where is None and coldest is None:
+        _show_pails(here, as_json)
+        return
+    facts: dict[str, Any] = _stock(here, text)
+    if name is not None:
+        facts["name"] = " ".join(name.split()) or "pail"
+    if opened is not None:
+        facts["opened"] = moment_of(here, opened, "--opened")
+    if where is not None:
+        facts["place"] = _place(here, where)
+    if coldest is not None:
+        try:
+            facts["coldest_c"] = parse_temperature(coldest, here.yard.yard.units)
+        except UnitError as error:
+            raise Fail(f"--coldest: {error}") from None
+    by = by_of(here)
+    written = record(here, lambda register, _: book.pail(register, by, **facts))
+    answer(here, Written(written.entries, f"Noted: {_told_of_pail(here, facts)}."), as_json)
+
+
+def _told_of_pail(here: Session, facts: dict[str, Any]) -> str:
+    units, voice = here.yard.yard.units, voice_of(here)
+    parts = [facts.get("name", "pail")]
+    if "litres" in facts:
+        parts.append(show_volume(facts["litres"], units))
+    if "by_eye" in facts:
+        parts.append(facts["by_eye"])
+    if "opened" in facts:
+        parts.append(f"opened {voice.when(facts['opened'], here.at)}")
+    if "place" in facts:
+        parts.append(f"at {facts['place']}")
+    if "coldest_c" in facts:
+        parts.append(f"coldest night met {show_temperature(facts['coldest_c'], units)}")
+    return ", ".join(parts)
+
+
+def _stock(here: Session, text: str) -> dict[str, Any]:
+    from scheduler.yard.entries import PAIL_WORDS
+
+    if not text:
+        return {}
+    word = text.casefold().removeprefix("a ")
+    if word in PAIL_WORDS:
+        return {"by_eye": word}
+    if not any(c.isdigit() for c in text):
+        near = difflib.get_close_matches(word, PAIL_WORDS, 1)
+        hint = f"did you mean {near[0]}?" if near else f"say litres, or {', '.join(PAIL_WORDS)}"
+        raise Fail(f"pail {text}: {hint}")
+    try:
+        return {"litres": parse_volume(text, "gal" if here.yard.yard.units == "us" else "l")}
+    except UnitError as error:
+        raise Fail(f"pail: {error}") from None
+
+
+def _place(here: Session, text: str) -> str:
+    """A place of the yard by its own spelling; a pail may also stand elsewhere."""
+    said = " ".join(text.split())
+    if not said:
+        raise Fail("--where needs a place, such as --where shed")
+    return next((name for name in places_of(here) if name.casefold() == said.casefold()), said)
+
+
+def _show_pails(here: Session, as_json: bool) -> None:
+    from scheduler.service import register_of
+
+    pails = register_of(here.yard, here.at).pails
+    if as_json:
+        print_json({"pails": [_pail_json(here, one) for one in pails]})
+        return
+    for one in pails:
+        say(_pail_line(here, one))
+    if not pails:
+        say("No pail told of yet. Tell it with: coatcast pail half, or coatcast pail 3.6 L")
+
+
+def _pail_json(here: Session, one: Pail) -> dict[str, object]:
+    return {
+        "name": one.name,
+        "litres": one.litres,
+        "by_eye": one.by_eye,
+        "told": iso(here, one.moment.time),
+        "opened": iso(here, one.opened.time if one.opened else None),
+        "place": one.place,
+        "coldest_c": one.coldest_c,
+    }
+
+
+def _pail_line(here: Session, one: Pail) -> str:
+    units, voice = here.yard.yard.units, voice_of(here)
+    stock = show_volume(one.litres, units) if one.litres is not None else one.by_eye or "stock not told"
+    parts = [f"{stock}, told {voice.when(one.moment, here.at)}"]
+    if one.opened is not None:
+        parts.append(f"opened {voice.when(one.opened, here.at)}")
+    if one.place:
+        parts.append(f"at {one.place}")
+    if one.coldest_c is not None:
+        parts.append(f"coldest night met {show_temperature(one.coldest_c, units)}")
+    return f"{one.name}: {', '.join(parts)}"
+
+
+# ------------------------------------------------------------------ away
+
+
+def away(
+    words: Annotated[list[str] | None, typer.Argument(metavar="until DATE | back")] = None,
+    yard: YardOption = None,
+    at: AtOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Rest until a day: away until 20 March. Only the pail is told of till then."""
+    from scheduler.yard import book
+    from scheduler.yard.book import Written
+
+    here = session(yard, at)
+    if not words:
+        _show_away(here, as_json)
+        return
+    until = _until(here, words)
+    by = by_of(here)
+    written = record(here, lambda register, _: book.away(until, register, by))
+    if until is not None:
+        said = f"Away until {_day(here, until)}. Only the pail is told of till then."
+        written = Written(written.entries, said)
+    answer(here, written, as_json)
+
+
+def _day(here: Session, when: datetime) -> str:
+    """ "Fri 20 Mar 2026", with the clock where it is not midnight."""
+    local = when.astimezone(here.yard.zone)
+    clock = f" {show_clock(local, here.yard.yard.units)}" if local.time() != time() else ""
+    return f"{local:%a} {local.day} {local:%b} {local.year}{clock}"
+
+
+def _until(here: Session, words: Sequence[str]) -> datetime | None:
+    """The day on which the yard is back: its first moment, or the clock time where one was said."""
+    said = " ".join(words).split()
+    if said and said[0].casefold() in BACK and len(said) == 1:
+        return None
+    if said and said[0].casefold() in ("until", "till"):
+        said = said[1:]
+    if not said:
+        raise Fail("Away until when? Write for example: coatcast away until 20 March")
+    return moment_of(here, " ".join(said), "away until", future=True).first
+
+
+def _show_away(here: Session, as_json: bool) -> None:
+    from scheduler.service import register_of
+
+    until = register_of(here.yard, here.at).away_until
+    if as_json:
+        print_json({"away_until": iso(here, until)})
+    elif until is None:
+        say("Not away. To rest: coatcast away until DATE")
+    else:
+        say(f"Away until {_day(here, until)}. To end it: coatcast away back")

@@ -1,0 +1,486 @@
+"""The running whole: what is read, worked out and handed to the views, in which order.
+
+An edge: reads files, the store and the endpoint. Everything it calls in
+between is pure and gets the clock passed in.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from scheduler.coating.product import Coating, coating_of
+from scheduler.planning.jobs import Job, JobContext, jobs_of
+from scheduler.planning.night import next_rain, night_of, suns_of
+from scheduler.planning.outlook import Outlook
+from scheduler.planning.verdict import Age, Morning, TimedSpan, age_of, morning, spans_of
+from scheduler.settings import (
+    SettingsError,
+    Species,
+    YardFile,
+    assumptions,
+    coating_profiles,
+    located,
+    species_table,
+    thresholds,
+)
+from scheduler.views.today import Briefing, ForecastLine
+from scheduler.weather.formats import read_answer
+from scheduler.weather.series import Weather, WeatherError
+from scheduler.wood.species import careful
+from scheduler.yard.condition import EndState, Fate, end_state, fates_of_coats
+from scheduler.yard.facts import Coat, End, Log, Register
+
+if TYPE_CHECKING:
+    from scheduler.yard.store import ReminderRow, Store
+
+__all__ = [
+    "Forecast",
+    "Picture",
+    "brief",
+    "forecast_of",
+    "kept_forecast",
+    "open_register",
+    "outlook_of",
+    "picture",
+    "refresh_reminders",
+    "register_of",
+    "store_exists",
+]
+
+CLOCK_SLACK = timedelta(minutes=5)  # an answer from a little later than now: two clocks, not the future
+
+
+@dataclass(frozen=True, eq=False)
+class Forecast:
+    """A forecast, or the reason why there is none."""
+
+    weather: Weather | None
+    age: Age
+    why: str | None = None  # why the answer must be Unknown
+    fallback: str | None = None  # why an older answer is used
+    asked: str | None = None
+
+
+def forecast_of(
+    yard: YardFile, at: datetime, file: Path | None = None, issued: datetime | None = None
+) -> Forecast:
+    """The forecast to go by: a stored answer, else the endpoint's newest, with its age.
+
+    Raises
+    ------
+    FileNotFoundError
+        When the named file is not there, and IsADirectoryError when it is a folder.
+        Everything else that is wrong with a forecast is an answer: Unknown, and why.
+    """
+    nothing = Age(None, "none")
+    place = (yard.yard.place.lat, yard.yard.place.lon)
+    asked, fallback = None, None
+    try:
+        if file is not None:
+            weather = read_answer(file.read_bytes(), place=place, issued=issued, address=str(file))
+        elif yard.forecast.url is None:
+            return Forecast(None, nothing, "No forecast: the yard file names no endpoint ([forecast] url).")
+        else:
+            from scheduler.weather.fetch import latest
+
+            answer, fallback = latest(yard.forecast, yard.yard.place, yard.cache_folder, at)
+            asked = answer.asked
+            weather = read_answer(
+                answer.body, place=place, issued=issued, fetched=answer.fetched, address=answer.address
+            )
+    except (FileNotFoundError, IsADirectoryError):
+        raise
+    except (WeatherError, OSError) as error:
+        return Forecast(None, nothing, str(error))
+    return _dated(yard, at, weather, fallback, asked)
+
+
+def kept_forecast(yard: YardFile, at: datetime) -> Forecast:
+    """The newest answer kept on disk; nobody is asked. For commands that must not wait for the network."""
+    from scheduler.weather.fetch_kept import kept
+
+    place = (yard.yard.place.lat, yard.yard.place.lon)
+    for one in reversed(kept(yard.cache_folder)):
+        if one.fetched > at + CLOCK_SLACK:
+            continue
+        try:
+            body = one.load().body
+            weather = read_answer(body, place=place, fetched=one.fetched, address=one.address)
+        except WeatherError:
+            continue  # damaged, or of another place: an older one may do
+        return _dated(yard, at, weather, None, one.asked)
+    return Forecast(None, Age(None, "none"), "No answer of a weather service is kept here yet.")
+
+
+def _dated(
+    yard: YardFile, at: datetime, weather: Weather, fallback: str | None, asked: str | None
+) -> Forecast:
+    source = yard.forecast
+    age = age_of(weather.provenance.issued, at, source.warn_age_h, source.stale_age_h)
+    return Forecast(weather, age, _unusable(weather, age, at, yard), fallback, asked)
+
+
+def _unusable(weather: Weather, age: Age, at: datetime, yard: YardFile) -> str | None:
+    if age.word == "stale":
+        known = (
+            ""
+            if weather.provenance.issued_known
+            else " (it does not say when it was made: name it with --issued)"
+        )
+        return (
+            f"The forecast is {age.hours:.0f} hours old{known}; over {yard.forecast.stale_age_h:.0f} hours"
+            " I can't say yes or no, and won't guess."
+        )
+    if weather.known_until() <= at + timedelta(hours=1):
+        return "The forecast ends before now: ask for a new one."
+    if weather.start > at:
+        return "The forecast begins after now: this is not the answer for today."
+    return None
+
+
+def store_exists(yard: YardFile) -> bool:
+    """Whether anything has been recorded yet (a database elsewhere counts as there)."""
+    url = yard.store_url
+    return not url.startswith("sqlite:///") or Path(url.removeprefix("sqlite:///")).exists()
+
+
+def open_register(yard: YardFile) -> Store:
+    """The yard's store, made or brought up to date where needed."""
+    from scheduler.yard.store import open_store
+
+    return open_store(yard.store_url)
+
+
+def register_of(yard: YardFile, at: datetime) -> Register:
+    """The register as it stands; empty where nothing has been recorded."""
+    if not store_exists(yard):
+        return Register(at)
+    from scheduler.yard.state import fold
+
+    with open_register(yard) as store:
+        entries = store.entries(yard.yard.key)
+    return fold(entries, at, same_coat=timedelta(hours=assumptions()["same_coat"]))
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """The yard under its weather: states of all ends and the jobs that follow."""
+
+    register: Register
+    outlook: Outlook | None
+    states: dict[tuple[str, str], EndState]
+    jobs: tuple[Job, ...]
+    species: dict[str, Species]
+
+
+def picture(yard: YardFile, register: Register, forecast: Forecast, at: datetime) -> Picture:
+    """States and jobs of all ends; without weather the states rest on looks alone."""
+    outlook = None
+    if forecast.weather is not None and forecast.why is None:
+        outlook = outlook_of(yard, forecast.weather, at)
+    fates = _fates(register, outlook)
+    states = {
+        (log.tag, end.name): end_state(end, at, fates.get((log.tag, end.name)))
+        for log in register.present
+        for end in log.ends
+    }
+    table = species_table()
+    assumed = assumptions()
+    mean = outlook.mean_air() if outlook is not None else None
+    coating = outlook.coating if outlook is not None else _coating(yard)
+
+    def state(log: Log, end: End) -> EndState:
+        return states[(log.tag, end.name)]
+
+    context = JobContext(
+        at=at,
+        coating=coating,
+        choice=yard.coating,
+        minutes=yard.yard.minutes,
+        saw_needs_two=yard.yard.saw_needs_two,
+        assumed=assumed,
+        species=table,
+        careful=careful(table),
+        warm=mean is not None and mean > assumed["warm_above"],
+        state=state,
+    )
+    return Picture(register, outlook, states, jobs_of(register, context), dict(table))
+
+
+def outlook_of(yard: YardFile, weather: Weather, at: datetime) -> Outlook:
+    """What the weather means in the yard; a fault in the yard's rules is told with its line."""
+    try:
+        return Outlook(yard, weather, at)
+    except SettingsError as error:
+        raise located(error, yard.path) from None
+
+
+def _coating(yard: YardFile) -> Coating:
+    return coating_of(coating_profiles()[yard.coating.profile], yard.coating)
+
+
+def _fates(register: Register, outlook: Outlook | None) -> dict[tuple[str, str], Fate]:
+    """Fate of the last coat of every end that nobody has seen clear since."""
+    if outlook is None:
+        return {}
+    asked: dict[tuple[str | None, bool], list[tuple[tuple[str, str], Coat]]] = {}
+    for log in register.present:
+        for end in log.ends:
+            coat, look = end.last_coat, end.film_look
+            seen = look is not None and coat is not None and look.moment.time >= coat.moment.time
+            if coat is not None and not (seen and look is not None and look.seen != "milky"):
+                asked.setdefault((log.place, log.roofed), []).append(((log.tag, end.name), coat))
+    fates: dict[tuple[str, str], Fate] = {}
+    for (place, roofed), ends in asked.items():
+        faces = outlook.faces(place, roofed)
+        found = fates_of_coats(
+            faces, outlook.coating, outlook.rules, [c for _, c in ends], outlook.limits.reached_share
+        )
+        fates.update({key: found[coat] for key, coat in ends})
+    return fates
+
+
+def refresh_reminders(yard: YardFile, at: datetime, forecast: Forecast) -> tuple[ReminderRow, ...]:
+    """Derive the reminders wanted now, make the kept ones agree, and give all that are kept.
+
+    Without a usable forecast the jobs are still put; spans that are kept become
+    unsure, none is withdrawn.
+    """
+    from scheduler.reminders.queue import reconcile, rows
+    from scheduler.reminders.wanted import Speaker, derive
+    from scheduler.yard.state import fold
+
+    key = yard.yard.key
+    with open_register(yard) as store:
+        register = fold(store.entries(key), at, same_coat=timedelta(hours=assumptions()["same_coat"]))
+        seen = picture(yard, register, forecast, at)
+        outlook = seen.outlook
+        wanted = derive(
+            seen.jobs,
+            register,
+            None if outlook is None else spans_of(outlook),
+            at,
+            Speaker(yard.zone, yard.yard.units, seen.species, yard.yard.language),
+            covered=_spans_elsewhere(seen),
+            trusted=timedelta(days=thresholds().trusted_horizon.value),
+            known_until=_judged_until(forecast, outlook),
+        )
+        reconcile(store, key, wanted, at)
+        return rows(store, key)
+
+
+def _spans_elsewhere(seen: Picture) -> dict[tuple[str | None, bool], tuple[TimedSpan, ...]]:
+    """Spans of the places other than the open yard in which there is work for the brush."""
+    outlook = seen.outlook
+    if outlook is None:
+        return {}
+    wheres = dict.fromkeys((job.place, job.roofed) for job in seen.jobs if job.coats)
+    return {
+        (place, roofed): spans_of(outlook, place, roofed)
+        for place, roofed in wheres
+        if outlook.place(place) is not None or roofed
+    }
+
+
+def _judged_until(forecast: Forecast, outlook: Outlook | None) -> datetime | None:
+    """End of what could be judged: of the weather, or of the horizon where that comes first."""
+    if forecast.weather is None or outlook is None:
+        return None
+    return min(forecast.weather.known_until(), outlook.time_at(outlook.last_step))
+
+
+def brief(
+    yard: YardFile, at: datetime, forecast: Forecast, register: Register, seen: Picture | None = None
+) -> Briefing:
+    """Everything that the views say about a morning; ``seen`` where it has been worked out already."""
+    seen = seen or picture(yard, register, forecast, at)
+    outlook = seen.outlook
+    wet = [key for key, state in seen.states.items() if state.state == "wet" and _recent(register, key, at)]
+    word: Morning = morning(register, seen.jobs, outlook, at, forecast.age, forecast.why, wet)
+    weather = forecast.weather
+    line = ForecastLine(None, fallback=forecast.fallback)
+    if weather is not None:
+        hours = max(int((weather.known_until() - at) / timedelta(hours=1)), 0)
+        line = ForecastLine(
+            weather.provenance,
+            hours,
+            outlook.members.count if outlook else weather.members,
+            _complete(weather, at, outlook),
+            forecast.fallback,
+        )
+    assumed = assumptions()
+    minutes = yard.yard.minutes
+    set_up = minutes.set_up if minutes.set_up is not None else assumed["minutes_set_up"]
+    clean_up = minutes.clean_up if minutes.clean_up is not None else assumed["minutes_clean_up"]
+    briefing = Briefing(
+        morning=word,
+        register=register,
+        species=seen.species,
+        forecast=line,
+        yard_name=yard.yard.name,
+        stock_litres=_stock(register),
+        people=yard.yard.people_of(at.astimezone(yard.zone).weekday()),
+        set_up_min=set_up + clean_up,
+        frozen_share=assumed["pail_frost_share"],
+        unsure=frozenset(tag for (tag, _), state in seen.states.items() if not state.known),
+    )
+    if outlook is None:
+        return briefing
+    return replace(
+        briefing,
+        night=night_of(outlook),
+        rain=next_rain(outlook),
+        suns=suns_of(outlook),
+        pail_least_c=outlook.coating.pail_least_c,
+        fill=outlook.thresholds.fill.value,
+    )
+
+
+def _recent(register: Register, key: tuple[str, str], at: datetime) -> bool:
+    """A coat of the last days: an older one that nobody looked at needs a look, not a watch."""
+    log = register.log(key[0])
+    end = log.end(key[1]) if log is not None else None
+    return (
+        end is not None
+        and end.last_coat is not None
+        and at - end.last_coat.moment.time < timedelta(days=assumptions()["watch_days"])
+    )
+
+
+def _complete(weather: Weather, at: datetime, outlook: Outlook | None) -> bool:
+    """Whether every needed hour of the trusted horizon is known."""
+    if outlook is None:
+        return False
+    first = max(int(weather.hour_of(at)), 0)
+    last = first + int(outlook.thresholds.trusted_horizon.value * 24)
+    needed = (weather.air_c, weather.dew_point_c, weather.wind_ms, weather.rain_mm)
+    return weather.hours >= last and all(bool(np.isfinite(x[:, first:last]).all()) for x in needed)
+
+
+def _stock(register: Register) -> float | None:
+    """Litres at hand where every pail was told in litres; None where the stock is not known."""
+    told = [pail.litres for pail in register.pails]
+    if not told or any(litres is None for litres in told):
+        return None
+    return sum(litres for litres in told if litres is not None)
+
+
+# ------------------------------------------------------------------ verify
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One thing that `verify` looked at, and what it found."""
+
+    name: str
+    ok: bool
+    said: str
+
+
+def checks(yard: YardFile, at: datetime) -> list[Check]:
+    """Settings, store, endpoint, channels: each with a plain result."""
+    return [
+        Check("settings", True, f"{yard.path} read; {_settings_line(yard)}"),
+        Check("assumed", True, "; ".join(_assumed(yard)) or "nothing"),
+        _store_check(yard, at),
+        _endpoint_check(yard, at),
+        *_channel_checks(yard),
+        Check(
+            "notices", True, "none sent yet: this version writes notices only when you ask (coatcast today)"
+        ),
+    ]
+
+
+def _settings_line(yard: YardFile) -> str:
+    place = yard.yard.place
+    coating = coating_of(coating_profiles()[yard.coating.profile], yard.coating)
+    sheet = (
+        f", from your sheet: {', '.join(coating.said)}"
+        if coating.said
+        else "; read your pail's sheet: it rules"
+    )
+    return f"place {place.lat:.4f}, {place.lon:.4f}, zone {yard.yard.zone}, coating {coating.title}{sheet}"
+
+
+def _assumed(yard: YardFile) -> list[str]:
+    """What nobody entered and is therefore taken for granted."""
+    assumed = assumptions()
+    out = []
+    if yard.site.hollow_is_guess:
+        out.append(
+            f"yard {abs(yard.site.hollow):g} °C colder than the forecast on clear calm nights (a guess)"
+        )
+    if not yard.yard.hours:
+        out.append("hours 9:00 to an hour before sunset, every day")
+    if not yard.coating.least_application_c:
+        limit = coating_profiles()[yard.coating.profile].least_application.value
+        out.append(f"brush only above {limit:g} °C on the wood")
+    if yard.yard.minutes.end is None:
+        out.append(
+            f"{assumed['minutes_end']:.0f} minutes an end, {assumed['minutes_fresh_cut']:.0f} a fresh cut"
+        )
+    if yard.yard.place.altitude_m is None:
+        out.append("altitude of the forecast's cell")
+    return out
+
+
+def _store_check(yard: YardFile, at: datetime) -> Check:
+    if not store_exists(yard):
+        return Check("store", True, "no log entered yet; the database is made with the first one")
+    from scheduler.yard.store import StoreError
+
+    try:
+        register = register_of(yard, at)
+    except StoreError as error:
+        return Check("store", False, str(error))
+    return Check("store", True, f"{len(register.present)} logs, {register.last_entry} entries")
+
+
+def _endpoint_check(yard: YardFile, at: datetime) -> Check:
+    from scheduler.weather.fetch_request import request_for
+    from scheduler.weather.formats.columns import distance_km
+
+    if yard.forecast.url is None:
+        return Check("endpoint", False, "none named: put an address under [forecast] url in the yard file")
+    try:
+        asked = request_for(yard.forecast, yard.yard.place).asked
+    except WeatherError as error:
+        return Check("endpoint", False, str(error))
+    forecast = forecast_of(yard, at)
+    if forecast.weather is None:
+        return Check("endpoint", False, f"{asked}: {forecast.why}")
+    weather, p = forecast.weather, forecast.weather.provenance
+    made = "?" if p.issued is None else p.issued.astimezone(yard.zone).strftime("%a %H:%M")
+    word = "made" if p.issued_known and p.issued != p.fetched else "fetched"
+    parts = [asked, f"{weather.hours} hours", f"{word} {made}"]
+    place = yard.yard.place
+    if p.latitude is not None and p.longitude is not None:
+        away = distance_km((place.lat, place.lon), (p.latitude, p.longitude))
+        higher = ""
+        if place.altitude_m is not None and p.altitude_m is not None:
+            up = round(p.altitude_m - place.altitude_m)
+            higher = f", {abs(up)} m {'higher' if up > 0 else 'lower'}" if up else ", at the yard's height"
+        parts.append(f"cell {away:.0f} km away{higher}")
+    parts.extend(p.notes)
+    problem = forecast.why or forecast.fallback
+    return Check("endpoint", problem is None, ", ".join(parts) + (f". {problem}" if problem else ""))
+
+
+def _channel_checks(yard: YardFile) -> list[Check]:
+    out = []
+    for channel in yard.channel:
+        name = f"channel {channel.name or channel.kind}"
+        if channel.kind == "screen":
+            out.append(Check(name, True, "prints to the screen"))
+        elif channel.kind == "file" and channel.path:
+            folder = Path(channel.path).expanduser().resolve().parent
+            ok = folder.is_dir()
+            out.append(Check(name, ok, f"writes to {channel.path}" if ok else f"there is no folder {folder}"))
+        else:
+            out.append(Check(name, False, f"this version cannot send by {channel.kind} yet"))
+    return out or [Check("channels", True, "none named: notices are read on the screen")]
