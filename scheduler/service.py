@@ -161,9 +161,12 @@ def register_of(yard: YardFile, at: datetime) -> Register:
     if not store_exists(yard):
         return Register(at)
     from scheduler.yard.state import fold
+    from scheduler.yard.store_read import read_entries
 
-    with open_register(yard) as store:
-        entries = store.entries(yard.yard.key)
+    entries = read_entries(yard.store_url, yard.yard.key)
+    if entries is None:
+        with open_register(yard) as store:
+            entries = store.entries(yard.yard.key)
     return fold(entries, at, same_coat=timedelta(hours=assumptions()["same_coat"]))
 
 
