@@ -6,6 +6,7 @@ between is pure and gets the clock passed in.
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -53,6 +54,8 @@ __all__ = [
 ]
 
 CLOCK_SLACK = timedelta(minutes=5)  # an answer from a little later than now: two clocks, not the future
+
+PAST_DAYS = 3  # of past hours that are asked for with a forecast
 
 
 @dataclass(frozen=True, eq=False)
@@ -228,24 +231,66 @@ def _coating(yard: YardFile) -> Coating:
 
 
 def _fates(register: Register, outlook: Outlook | None) -> dict[tuple[str, str], Fate]:
-    """Fate of the last coat of every end that nobody has seen clear since."""
+    """Fate of the last coat of every end that nobody has seen clear since.
+
+    Coats laid before the forecast's own past hours are worked out on the
+    answers kept from then, where there are any.
+    """
     if outlook is None:
         return {}
-    asked: dict[tuple[str | None, bool], list[tuple[tuple[str, str], Coat]]] = {}
-    for log in register.present:
-        for end in log.ends:
-            coat, look = end.last_coat, end.film_look
-            seen = look is not None and coat is not None and look.moment.time >= coat.moment.time
-            if coat is not None and not (seen and look is not None and look.seen != "milky"):
-                asked.setdefault((log.place, log.roofed), []).append(((log.tag, end.name), coat))
+    coats = _unseen_coats(register)
+    start = outlook.weather.start
+    watch = outlook.at - timedelta(days=assumptions()["watch_days"])
+    old = [coat.moment.time for _, _, coat in coats if watch <= coat.moment.time < start]
+    past = _past_outlook(outlook, min(old)) if old else None
+    asked: dict[tuple[str | None, bool, bool], list[tuple[tuple[str, str], Coat]]] = {}
+    for key, log, coat in coats:
+        before = past is not None and coat.moment.time < start
+        asked.setdefault((log.place, log.roofed, before), []).append((key, coat))
     fates: dict[tuple[str, str], Fate] = {}
-    for (place, roofed), ends in asked.items():
-        faces = outlook.faces(place, roofed)
+    for (place, roofed, before), ends in asked.items():
+        used = past if before and past is not None else outlook
+        faces = used.faces(place, roofed)
         found = fates_of_coats(
-            faces, outlook.coating, outlook.rules, [c for _, c in ends], outlook.limits.reached_share
+            faces, used.coating, used.rules, [c for _, c in ends], used.limits.reached_share
         )
         fates.update({key: found[coat] for key, coat in ends})
     return fates
+
+
+def _unseen_coats(register: Register) -> list[tuple[tuple[str, str], Log, Coat]]:
+    """Last coats that nobody has seen clear, with holes or spoiled since."""
+    out = []
+    for log in register.present:
+        for end in log.ends:
+            coat, look = end.last_coat, end.film_look
+            told = look is not None and coat is not None and look.moment.time >= coat.moment.time
+            if coat is not None and not (told and look is not None and look.seen != "milky"):
+                out.append(((log.tag, end.name), log, coat))
+    return out
+
+
+def _past_outlook(outlook: Outlook, since: datetime) -> Outlook | None:
+    """The weather from a day before ``since`` on, joined from kept answers; None where none reaches back."""
+    yard, weather = outlook.yard, outlook.weather
+    if not yard.cache_folder.is_dir():
+        return None
+    from scheduler.weather.fetch_kept import kept
+
+    place = (yard.yard.place.lat, yard.yard.place.lon)
+    wanted = since - timedelta(days=1)
+    for one in reversed(kept(yard.cache_folder)):
+        if weather.start <= wanted:
+            break
+        # An answer that was fetched later brings nothing older than what is there.
+        if one.fetched - timedelta(days=PAST_DAYS + 1) > weather.start:
+            continue
+        with suppress(WeatherError):
+            weather = weather.with_past(read_answer(one.load().body, place=place, fetched=one.fetched))
+    if weather.start >= outlook.weather.start:
+        return None
+    end = min(outlook.at + timedelta(days=4), weather.end)
+    return Outlook(yard, weather.between(max(wanted, weather.start), end), outlook.at)
 
 
 def refresh_reminders(yard: YardFile, at: datetime, forecast: Forecast) -> tuple[ReminderRow, ...]:

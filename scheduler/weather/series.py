@@ -141,6 +141,32 @@ class Weather:
         filled = None if self.filled is None else self.filled[a:b]
         return replace(self, start=self.start + a * HOUR, filled=filled, **cut)  # type: ignore[arg-type]
 
+    def with_past(self, older: Weather) -> Weather:
+        """The same weather with the hours before it from an older answer, as far as that one goes.
+
+        Of several older members the first row stands for all; what the older
+        answer does not offer is unknown in its hours. Answers whose hours begin
+        at another minute, or that leave a gap, cannot be joined: the weather is
+        given back as it is.
+        """
+        lead = (self.start - older.start) / HOUR
+        if lead <= 0 or lead != int(lead) or older.end < self.start:
+            return self
+        hours = int(lead)
+        joined = {}
+        for name, values in self.arrays():
+            before = getattr(older, name)
+            past = np.full((values.shape[0], hours), np.nan)
+            if before is not None:
+                past[:] = before[:1, :hours]
+            joined[name] = np.concatenate([past, values], axis=1)
+        filled = np.zeros(hours + self.hours, bool)
+        if older.filled is not None:
+            filled[:hours] = older.filled[:hours]
+        if self.filled is not None:
+            filled[hours:] = self.filled
+        return replace(self, start=older.start, filled=filled, **joined)  # type: ignore[arg-type]
+
     def from_source(self, **changes: object) -> Weather:
         """The same weather with some of its provenance changed."""
         names = {f.name for f in fields(Provenance)}
