@@ -56,6 +56,7 @@ __all__ = [
 CLOCK_SLACK = timedelta(minutes=5)  # an answer from a little later than now: two clocks, not the future
 
 PAST_DAYS = 3  # of past hours that are asked for with a forecast
+MOST_ANSWERS = 40  # kept answers that a morning reads; some milliseconds each
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,13 +90,11 @@ def forecast_of(
         elif yard.forecast.url is None:
             return Forecast(None, nothing, "No forecast: the yard file names no endpoint ([forecast] url).")
         else:
-            from scheduler.weather.fetch import latest
+            from scheduler.weather.fetch import latest, weather_of
 
             answer, fallback = latest(yard.forecast, yard.yard.place, yard.cache_folder, at)
             asked = answer.asked
-            weather = read_answer(
-                answer.body, place=place, issued=issued, fetched=answer.fetched, address=answer.address
-            )
+            weather = weather_of(answer, yard.yard.place, issued=issued)
     except (FileNotFoundError, IsADirectoryError):
         raise
     except (WeatherError, OSError) as error:
@@ -105,15 +104,11 @@ def forecast_of(
 
 def kept_forecast(yard: YardFile, at: datetime) -> Forecast:
     """The newest answer kept on disk; nobody is asked. For commands that must not wait for the network."""
-    from scheduler.weather.fetch_kept import kept
+    from scheduler.weather.fetch import newest_first, weather_of
 
-    place = (yard.yard.place.lat, yard.yard.place.lon)
-    for one in reversed(kept(yard.cache_folder)):
-        if one.fetched > at + CLOCK_SLACK:
-            continue
+    for one in newest_first(yard.cache_folder, at + CLOCK_SLACK):
         try:
-            body = one.load().body
-            weather = read_answer(body, place=place, fetched=one.fetched, address=one.address)
+            weather = weather_of(one.load(), yard.yard.place)
         except WeatherError:
             continue  # damaged, or of another place: an older one may do
         return _dated(yard, at, weather, None, one.asked)
@@ -275,18 +270,20 @@ def _past_outlook(outlook: Outlook, since: datetime) -> Outlook | None:
     yard, weather = outlook.yard, outlook.weather
     if not yard.cache_folder.is_dir():
         return None
-    from scheduler.weather.fetch_kept import kept
+    from scheduler.weather.fetch import newest_first, weather_of
 
-    place = (yard.yard.place.lat, yard.yard.place.lon)
     wanted = since - timedelta(days=1)
-    for one in reversed(kept(yard.cache_folder)):
-        if weather.start <= wanted:
-            break
-        # An answer that was fetched later brings nothing older than what is there.
-        if one.fetched - timedelta(days=PAST_DAYS + 1) > weather.start:
-            continue
-        with suppress(WeatherError):
-            weather = weather.with_past(read_answer(one.load().body, place=place, fetched=one.fetched))
+    tries = MOST_ANSWERS
+    start = None
+    while weather.start > wanted and weather.start != start and tries > 0:
+        start = weather.start
+        # What was fetched later than this begins no earlier than the hours that are there.
+        for one in newest_first(yard.cache_folder, start + timedelta(days=PAST_DAYS)):
+            with suppress(WeatherError):
+                weather = weather.with_past(weather_of(one.load(), yard.yard.place))
+            tries -= 1
+            if weather.start < start or tries <= 0:
+                break
     if weather.start >= outlook.weather.start:
         return None
     end = min(outlook.at + timedelta(days=4), weather.end)
