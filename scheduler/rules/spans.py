@@ -225,7 +225,8 @@ class Assessment:
         start = int(findings.starts[column])
         if rule.quantity == "hours_to_dry":
             hours = (findings.milestones.dry[:, column] - start) / 4.0
-            middle = float(np.median(hours))
+            slow = finding.outcome[:, column] == BREAK
+            middle = float(np.median(hours[slow] if slow.any() and not of_all else hours))
             return (middle if np.isfinite(middle) else None), None
         values = series[rule.quantity].values
         if values is None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
@@ -24,10 +25,12 @@ from weather_samples import (
 
 from scheduler.coating.face import Exposure
 from scheduler.coating.film import step_film
+from scheduler.planning.outlook import Outlook
 from scheduler.rules.hours import Openness
 from scheduler.rules.rule import rules_of
 from scheduler.rules.spans import Assessment, Limits, assess
-from scheduler.settings import RuleChange, doubt, physics, rule_specs, thresholds
+from scheduler.settings import RuleChange, demo_folder, doubt, load_yard, physics, rule_specs, thresholds
+from scheduler.weather.formats import read_answer
 from scheduler.weather.members import draw_members
 from scheduler.weather.series import Weather
 
@@ -331,3 +334,16 @@ def test_a_member_that_dries_slowly_may_fail_where_the_others_pass() -> None:
     assert (outcome[0] >= outcome[1]).all()
     assert (outcome[1] >= outcome[2]).all()
     assert (outcome[0] != outcome[2]).any()
+
+
+def test_the_hours_to_dry_of_a_slow_coat_are_those_of_the_members_that_are_slow() -> None:
+
+    folder = demo_folder()
+    yard = load_yard(str(folder / "yard.toml"))
+    at = datetime(2025, 11, 4, 5, 0, tzinfo=UTC)
+    weather = read_answer((folder / "weather.json").read_bytes(), issued=at)
+    assessment = Outlook(yard, weather, at).of()
+    for examined in assessment.examine(assessment.best_starts()):
+        slow = next(cause for cause in examined.causes if cause.rule.name == "slow_to_dry")
+        if slow.share > 0.0:
+            assert slow.value is None or slow.value > slow.rule.limit
