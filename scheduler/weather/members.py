@@ -134,6 +134,7 @@ def draw_members(
         cloud=cloud,
         sun_wm2=sun,
         gust_ms=gust,
+        air_sigma_k=None,
         pressure_hpa=pressure,
         code=None if weather.code is None else weather.code[rows],
     )
@@ -155,8 +156,12 @@ def _temperatures(
 ) -> tuple[F, F]:
     table = doubt["air"]
     by_day = np.where(height > 0.0, table["day_share"], 1.0)
-    spread = np.interp(lead, table["days"], table["sigma"]) * by_day
-    miss = spread[None, :] * _stream(dice, "air", table["hours"])
+    spread = (np.interp(lead, table["days"], table["sigma"]) * by_day)[None, :]
+    if weather.air_sigma_k is not None:
+        # What the source says of its own doubt, widened by that of a point in a yard against its cell.
+        said = np.hypot(weather.air_sigma_k[rows % weather.air_sigma_k.shape[0]], table["point_sigma"])
+        spread = np.where(np.isfinite(said), said, spread)
+    miss = spread * _stream(dice, "air", table["hours"])
     own = doubt["dew_point"]["own"] * _stream(dice, "dew", table["hours"])
     air = weather.air_c[rows] + miss
     dew = weather.dew_point_c[rows] + doubt["dew_point"]["share"] * miss + own
