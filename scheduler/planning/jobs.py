@@ -91,7 +91,11 @@ def jobs_of(register: Register, context: JobContext) -> tuple[Job, ...]:
         if log.state != "in_yard":
             continue
         jobs.extend(_log_jobs(log, context))
-    return tuple(sorted(jobs, key=lambda job: (-job.rank, job.tag, job.end or "")))
+    # Whoever stands at a log does both its ends: they keep together, by the better of the two.
+    best: dict[tuple[str, str], float] = {}
+    for job in jobs:
+        best[job.tag, job.kind] = max(job.rank, best.get((job.tag, job.kind), job.rank))
+    return tuple(sorted(jobs, key=lambda job: (-best[job.tag, job.kind], job.tag, -job.rank, job.end or "")))
 
 
 def _log_jobs(log: Log, c: JobContext) -> list[Job]:

@@ -420,3 +420,14 @@ def test_the_same_facts_give_the_same_jobs() -> None:
     story = coated().add("H02", species=OAK, species_said="oak", cut=ago(days=1))
     assert jobs(story) == jobs(story)
     assert len({(job.kind, job.tag, job.end) for job in jobs(story)}) == len(jobs(story))
+
+
+def test_the_two_ends_of_a_log_keep_together_in_the_order() -> None:
+    story = log("H01")
+    story = log("H02", into=story)  # alike: all butts are bigger than all tops
+    assert [(job.tag, job.end) for job in coats(story)] == [
+        ("H01", "butt"),
+        ("H01", "top"),
+        ("H02", "butt"),
+        ("H02", "top"),
+    ]
