@@ -176,15 +176,15 @@ def test_percentiles_of_the_air_become_its_standard_deviation() -> None:
     assert np.isnan(sigma[[3, 13, 24]]).all()
 
 
-def test_the_doubt_of_the_source_does_not_hinder_the_drawing_of_members() -> None:
+def test_the_doubt_of_the_source_goes_into_the_drawing_of_members() -> None:
     data = met_norway()
     for hour in (*range(6), 6, 12, 18, 24):
         met_part(data, hour).update(air_temperature_percentile_10=7.0, air_temperature_percentile_90=9.0)
-    members = draw_members(
-        read(data), doubt(), physics(), issued=START, latitude=48.0, longitude=8.25, count=5
-    )
+    given = read(data)
+    assert row(given.air_sigma_k) == pytest.approx(1 / 1.2816, rel=1e-4)
+    members = draw_members(given, doubt(), physics(), issued=START, latitude=48.0, longitude=8.25, count=5)
     assert members.weather.members == 5
-    assert row(members.weather.air_sigma_k) == pytest.approx(1 / 1.2816, rel=1e-4)
+    assert members.weather.air_sigma_k is None  # it is in the draws now
     assert members.weather.between(START, START + timedelta(hours=3)).hours == 3
 
 
