@@ -15,9 +15,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from scheduler.coating.product import Coating, coating_of
+from scheduler.learning import asked_before, learn, learned
 from scheduler.planning.jobs import Job, JobContext, jobs_of
+from scheduler.planning.looks import Learned
 from scheduler.planning.night import next_rain, night_of, suns_of
 from scheduler.planning.outlook import Outlook
+from scheduler.planning.questions import Question, questions
 from scheduler.planning.verdict import Age, Morning, TimedSpan, age_of, morning, spans_of
 from scheduler.settings import (
     SettingsError,
@@ -25,6 +28,7 @@ from scheduler.settings import (
     YardFile,
     assumptions,
     coating_profiles,
+    learning,
     located,
     species_table,
     thresholds,
@@ -45,6 +49,7 @@ __all__ = [
     "brief",
     "forecast_of",
     "kept_forecast",
+    "learn_all",
     "open_register",
     "outlook_of",
     "picture",
@@ -57,6 +62,7 @@ CLOCK_SLACK = timedelta(minutes=5)  # an answer from a little later than now: tw
 
 PAST_DAYS = 3  # of past hours that are asked for with a forecast
 MOST_ANSWERS = 40  # kept answers that a morning reads; some milliseconds each
+NIGHTS_AT_ONCE = 2  # newly told nights that a morning looks up in kept answers
 
 
 @dataclass(frozen=True, eq=False)
@@ -177,13 +183,15 @@ class Picture:
     states: dict[tuple[str, str], EndState]
     jobs: tuple[Job, ...]
     species: dict[str, Species]
+    learned: Learned
 
 
 def picture(yard: YardFile, register: Register, forecast: Forecast, at: datetime) -> Picture:
     """States and jobs of all ends; without weather the states rest on looks alone."""
     outlook = None
+    held = learn(yard, register, at, most=NIGHTS_AT_ONCE)
     if forecast.weather is not None and forecast.why is None:
-        outlook = outlook_of(yard, forecast.weather, at)
+        outlook = outlook_of(yard, forecast.weather, at, held)
     fates = _fates(register, outlook)
     states = {
         (log.tag, end.name): end_state(end, at, fates.get((log.tag, end.name)))
@@ -210,13 +218,17 @@ def picture(yard: YardFile, register: Register, forecast: Forecast, at: datetime
         warm=mean is not None and mean > assumed["warm_above"],
         state=state,
     )
-    return Picture(register, outlook, states, jobs_of(register, context), dict(table))
+    return Picture(register, outlook, states, jobs_of(register, context), dict(table), held)
 
 
-def outlook_of(yard: YardFile, weather: Weather, at: datetime) -> Outlook:
-    """What the weather means in the yard; a fault in the yard's rules is told with its line."""
+def outlook_of(yard: YardFile, weather: Weather, at: datetime, held: Learned | None = None) -> Outlook:
+    """What the weather means in the yard; a fault in the yard's rules is told with its line.
+
+    ``held`` is what was learned of the yard's own place; None: as it was last put down.
+    """
+    held = held if held is not None else learned(yard, at)
     try:
-        return Outlook(yard, weather, at)
+        return Outlook(yard, weather, at, held.beliefs)
     except SettingsError as error:
         raise located(error, yard.path) from None
 
@@ -287,7 +299,23 @@ def _past_outlook(outlook: Outlook, since: datetime) -> Outlook | None:
     if weather.start >= outlook.weather.start:
         return None
     end = min(outlook.at + timedelta(days=4), weather.end)
-    return Outlook(yard, weather.between(max(wanted, weather.start), end), outlook.at)
+    return Outlook(yard, weather.between(max(wanted, weather.start), end), outlook.at, outlook.beliefs)
+
+
+def learn_all(yard: YardFile, register: Register, forecast: Forecast, at: datetime) -> Learned:
+    """Compare everything that was read and seen in the yard with what had been forecast.
+
+    Coats are run again through the weather they had, which takes a second or so
+    where there are many new ones; a morning does without.
+    """
+
+    def past(since: datetime) -> Outlook | None:
+        if forecast.weather is None or forecast.why is not None:
+            return None
+        outlook = outlook_of(yard, forecast.weather, at)
+        return outlook if since >= outlook.weather.start else _past_outlook(outlook, since)
+
+    return learn(yard, register, at, past=past)
 
 
 def refresh_reminders(yard: YardFile, at: datetime, forecast: Forecast) -> tuple[ReminderRow, ...]:
@@ -303,6 +331,7 @@ def refresh_reminders(yard: YardFile, at: datetime, forecast: Forecast) -> tuple
     key = yard.yard.key
     with open_register(yard) as store:
         register = fold(store.entries(key), at, same_coat=timedelta(hours=assumptions()["same_coat"]))
+        learn_all(yard, register, forecast, at)
         seen = picture(yard, register, forecast, at)
         outlook = seen.outlook
         wanted = derive(
@@ -383,7 +412,24 @@ def brief(
         suns=suns_of(outlook),
         pail_least_c=outlook.coating.pail_least_c,
         fill=outlook.thresholds.fill.value,
+        question=_question(yard, seen, outlook, at),
     )
+
+
+def _question(yard: YardFile, seen: Picture, outlook: Outlook, at: datetime) -> Question | None:
+    """The one question of this morning, None where the keeper wants nothing learned or was asked before."""
+    held = seen.learned
+    if held.refused or not yard.cache_folder.is_dir():
+        return None
+    found = questions(
+        outlook,
+        seen.register,
+        seen.states,
+        learning(),
+        offset_sd=None if held.offset is None else held.offset.hollow_sd,
+        drying_sd=None if held.drying is None else held.drying.log_sd,
+    )
+    return next((q for q in found if not asked_before(yard, q.key, at)), None)
 
 
 def _recent(register: Register, key: tuple[str, str], at: datetime) -> bool:
@@ -434,6 +480,7 @@ def checks(yard: YardFile, at: datetime) -> list[Check]:
         Check("assumed", True, "; ".join(_assumed(yard)) or "nothing"),
         _store_check(yard, at),
         _endpoint_check(yard, at),
+        _learned_check(yard, at),
         *_channel_checks(yard),
         Check(
             "notices", True, "none sent yet: this version writes notices only when you ask (coatcast today)"
@@ -514,6 +561,29 @@ def _endpoint_check(yard: YardFile, at: datetime) -> Check:
     parts.extend(p.notes)
     problem = forecast.why or forecast.fallback
     return Check("endpoint", problem is None, ", ".join(parts) + (f". {problem}" if problem else ""))
+
+
+def _learned_check(yard: YardFile, at: datetime) -> Check:
+    """What was learned of the yard's own place, and from how much."""
+    from scheduler.views.learned import learned_lines
+    from scheduler.views.wording import Wording
+    from scheduler.yard.store import StoreError
+
+    try:
+        register = register_of(yard, at)
+    except StoreError as error:
+        return Check("learned", False, str(error))
+    forecast = kept_forecast(yard, at)
+    held = learn_all(yard, register, forecast, at)
+    n = learning()
+    lines = learned_lines(
+        held,
+        yard.site.hollow,
+        round(n["offset"]["least_nights"]),
+        round(n["drying"]["least_looks"]),
+        Wording(yard.zone, yard.yard.units, at, yard.yard.language),
+    )
+    return Check("learned", True, "; ".join(lines))
 
 
 def _channel_checks(yard: YardFile) -> list[Check]:

@@ -53,6 +53,7 @@ __all__ = [
     "example_yard",
     "find_yard_file",
     "home_yard_file",
+    "learning",
     "load_yard",
     "located",
     "physics",
@@ -302,6 +303,15 @@ def doubt() -> Doubt:
 
 
 @lru_cache(maxsize=1)
+def learning() -> dict[str, dict[str, float]]:
+    """How the program learns what is different about a yard (config/learning.toml), bare floats."""
+    return {
+        section: {name: float(entry["value"]) for name, entry in entries.items()}
+        for section, entries in _shipped("learning.toml").items()
+    }
+
+
+@lru_cache(maxsize=1)
 def species_table() -> dict[str, Species]:
     """The shipped species by botanical name."""
     table = _shipped("species.toml")["species"]
@@ -451,6 +461,7 @@ class Site(_Model):
 
     hollow: Annotated[float, Field(ge=-12, le=3)] = -1.0
     hollow_is_guess: bool = True
+    learn: bool = True  # let what was read and seen in the yard move the offset and the drying factor
     shelter: Annotated[float, Field(gt=0, le=1.5)] | None = None
     shade: Literal["open", "half", "full"] = "half"
     sky_view: Annotated[float, Field(ge=0, le=1)] | None = None

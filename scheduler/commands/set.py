@@ -22,6 +22,7 @@ SHORT = {  # the few that people change
     "people": "yard.people",
     "coats": "coating.coats",
     "hollow": "site.hollow",
+    "learn": "site.learn",
     "morning": "notice.morning",
     "notice": "notice.morning",
 }

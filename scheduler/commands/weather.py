@@ -59,6 +59,7 @@ def today(
     as_json: JsonOption = False,
 ) -> None:
     """Say whether today is a day to seal, from when to when, what first, and why."""
+    from scheduler.learning import remember_asked
     from scheduler.service import brief, register_of
     from scheduler.views.today import json_of, lines
     from scheduler.views.wording import wrapped
@@ -71,6 +72,8 @@ def today(
     else:
         for line in wrapped(lines(briefing, here.wording)):
             say(line)
+        if briefing.question is not None:
+            remember_asked(here.yard, briefing.question.key, here.at)
     if briefing.morning.verdict == "unknown":
         raise typer.Exit(1)
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Sequence
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -30,7 +31,9 @@ from scheduler.units import (
 )
 
 if TYPE_CHECKING:
-    from scheduler.yard.facts import Moment, Pail
+    from scheduler.yard.book import Written
+    from scheduler.yard.entries import Entry
+    from scheduler.yard.facts import Moment, Pail, Register
 
 __all__ = ["away", "pail", "seen"]
 
@@ -43,17 +46,20 @@ BACK = ("back", "over", "off", "no", "end")
 
 
 def seen(
-    what: Annotated[str, typer.Argument(metavar="frost|rain|min", help="What was seen last night.")],
-    value: Annotated[list[str] | None, typer.Argument(metavar="yes|no|TEMPERATURE")] = None,
+    what: Annotated[str, typer.Argument(metavar="frost|rain|min|file", help="What was seen last night.")],
+    value: Annotated[list[str] | None, typer.Argument(metavar="yes|no|TEMPERATURE|FILE")] = None,
     yard: YardOption = None,
     at: AtOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Tell what the yard saw last night: seen frost yes, seen rain no, seen min -3."""
+    """Tell what the yard saw last night: seen frost yes, seen rain no, seen min -3, seen file SENSOR.csv."""
     from scheduler.yard import book
     from scheduler.yard.book import Written
 
     here = session(yard, at)
+    if what.casefold() == "file":
+        answer(here, _seen_file(here, value or []), as_json)
+        return
     told = _seen(here, what.casefold(), " ".join(value or ()).strip())
     night, by = _last_night(here), by_of(here)
     written = record(here, lambda register, _: book.seen(what.casefold(), told, register, by, night=night))
@@ -67,8 +73,8 @@ def seen(
 
 def _seen(here: Session, what: str, value: str) -> bool | float:
     if what not in ("frost", "rain", "min"):
-        near = difflib.get_close_matches(what, ("frost", "rain", "min"), 1)
-        hint = f"did you mean {near[0]}?" if near else "there are frost, rain and min"
+        near = difflib.get_close_matches(what, ("frost", "rain", "min", "file"), 1)
+        hint = f"did you mean {near[0]}?" if near else "there are frost, rain, min and file"
         raise Fail(f"seen {what}: {hint}")
     if what == "min":
         if not value:
@@ -82,13 +88,62 @@ def _seen(here: Session, what: str, value: str) -> bool | float:
     return YES[value.casefold()]
 
 
+def _seen_file(here: Session, words: list[str]) -> Written:
+    """The nights in a logger's file or a station's reports, written as one command."""
+    from scheduler.settings import learning
+    from scheduler.weather.sensor import nights_read, read_sensor
+    from scheduler.weather.series import WeatherError
+    from scheduler.yard import book
+    from scheduler.yard.book import Written
+
+    if len(words) != 1:
+        raise Fail("seen file: name one file, such as: coatcast seen file sensor.csv")
+    file = Path(words[0]).expanduser()
+    try:
+        readings = read_sensor(file.read_bytes(), here.yard.zone)
+    except FileNotFoundError:
+        raise Fail(f"seen file: there is no file {file}") from None
+    except (OSError, WeatherError) as error:
+        raise Fail(f"{file}: {error}") from None
+    if readings and readings[-1].time > here.at + timedelta(hours=1):
+        raise Fail(f"{file}: its last reading ({readings[-1].time:%Y-%m-%d %H:%M} UTC) lies in the future.")
+    hours = learning()["offset"]
+    nights = nights_read(readings, here.yard.zone, evening=hours["evening"], morning=hours["morning"])
+    if not nights:
+        raise Fail(
+            f"{file}: no night is read throughout, from {hours['evening']:.0f} to {hours['morning']:.0f} h"
+            " with a reading at least every two hours."
+        )
+    told: list[tuple[Moment, str, bool | float]] = []
+    for night in nights:
+        moment = _night_to(here, night.morning, "night read from a file")
+        told.append((moment, "min", night.low_c))
+        if night.rain is not None:
+            told.append((moment, "rain", night.rain))
+    by, had = by_of(here), 0
+
+    def act(register: Register, _: tuple[Entry, ...]) -> Written:
+        nonlocal had
+        written, had = book.seen_nights(told, register, by)
+        return written
+
+    written = record(here, act)
+    kept = f" {had} told before stay as they are." if had else ""
+    return Written(written.entries, written.said + kept)
+
+
 def _last_night(here: Session) -> Moment:
     """The night before this day, whatever the hour it is told at: so that told again it is the same night."""
+
+    return _night_to(here, here.at.astimezone(here.yard.zone).date(), "last night")
+
+
+def _night_to(here: Session, morning: date, said: str) -> Moment:
+    """The night that ends on a morning, by its midnight."""
     from scheduler.yard.facts import Moment
 
-    local = here.at.astimezone(here.yard.zone)
-    midnight = local.replace(hour=0, minute=0, second=0, microsecond=0, fold=0)
-    return Moment(midnight.astimezone(UTC), NIGHT, "last night")
+    midnight = datetime.combine(morning, time(0), here.yard.zone)
+    return Moment(midnight.astimezone(UTC), NIGHT, said)
 
 
 # ------------------------------------------------------------------ pail

@@ -25,7 +25,7 @@ from scheduler.settings import (
     thresholds,
 )
 from scheduler.weather.fine import PER_HOUR, Fine, fine_grid
-from scheduler.weather.members import draw_members
+from scheduler.weather.members import Beliefs, draw_members
 from scheduler.weather.series import Weather
 
 __all__ = ["Outlook"]
@@ -41,12 +41,16 @@ class Outlook:
     yard : checked yard file
     weather : the forecast, past days included
     at : the clock (aware)
+    beliefs : what was learned of the yard itself; None: the yard file's word, with the general doubt
     """
 
-    def __init__(self, yard: YardFile, weather: Weather, at: datetime) -> None:
+    def __init__(
+        self, yard: YardFile, weather: Weather, at: datetime, beliefs: Beliefs | None = None
+    ) -> None:
         self.yard = yard
         self.at = at
         self.weather = weather
+        self.beliefs = beliefs
         self.thresholds: Thresholds = thresholds()
         self.physics = physics()
         self.coating: Coating = coating_of(coating_profiles()[yard.coating.profile], yard.coating)
@@ -63,7 +67,7 @@ class Outlook:
             issued=issued,
             latitude=yard.yard.place.lat,
             longitude=yard.yard.place.lon,
-            hollow_c=yard.site.hollow,
+            place=beliefs or Beliefs(hollow_c=yard.site.hollow),
         )
         altitude = yard.yard.place.altitude_m
         cell = weather.provenance.altitude_m
@@ -97,18 +101,22 @@ class Outlook:
         """Faces and logs of a place (open yard by default)."""
         key = self._key(name, roofed)
         if key not in self._faces:
-            place = self.place(key[0])
-            fine = self.fine
-            if place is not None and place.frost_free:
-                fine = replace(fine, air_c=np.maximum(fine.air_c, self.physics["frost_free_least"]))
-            self._faces[key] = surroundings(
-                fine,
-                exposure_of(self.yard.site, self.physics, place, roofed=roofed),
-                self.physics["face_water_held"],
-                self.physics["drying_wetness"],
-                self.thresholds.rain_hour.value,
-            )
+            self._faces[key] = self.faces_under(self.fine, name, roofed)
         return self._faces[key]
+
+    def faces_under(self, fine: Fine, name: str | None = OPEN_YARD, roofed: bool = False) -> Surroundings:
+        """Faces and logs of a place under weather other than this outlook's members."""
+        place_name, roofed = self._key(name, roofed)
+        place = self.place(place_name)
+        if place is not None and place.frost_free:
+            fine = replace(fine, air_c=np.maximum(fine.air_c, self.physics["frost_free_least"]))
+        return surroundings(
+            fine,
+            exposure_of(self.yard.site, self.physics, place, roofed=roofed),
+            self.physics["face_water_held"],
+            self.physics["drying_wetness"],
+            self.thresholds.rain_hour.value,
+        )
 
     def of(self, name: str | None = OPEN_YARD, roofed: bool = False) -> Assessment:
         """Chances of all starts from now on in a place."""

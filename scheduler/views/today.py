@@ -9,6 +9,7 @@ from typing import Any
 
 from scheduler.planning.jobs import Job
 from scheduler.planning.night import Night
+from scheduler.planning.questions import Question
 from scheduler.planning.verdict import Morning, PlaceVerdict, Reason, TimedSpan, TimedStop
 from scheduler.settings import Species
 from scheduler.views.wording import VERDICT_WORDS, Wording, chance_words, first_upper, join
@@ -52,6 +53,7 @@ class Briefing:
     set_up_min: float = 20.0
     frozen_share: float = 0.2  # config pail_frost_share
     unsure: frozenset[str] = frozenset()  # tags whose coat nobody has seen and the weather cannot tell of
+    question: Question | None = None
 
 
 def _wood(b: Briefing, w: Wording, tag: str) -> str:
@@ -187,7 +189,21 @@ def lines(b: Briefing, w: Wording) -> list[str]:
         said += ["", *caution]
     if m.verdict == "unknown":
         said += ["", "By eye: dull dry face, and no rain or frost for two days. Else wait."]
+    question = asked(b, w)
+    if question:
+        said += ["", question]
     return said
+
+
+def asked(b: Briefing, w: Wording) -> str | None:
+    """The one question of the morning with the command that answers it, if there is one."""
+    q = b.question
+    if q is None:
+        return None
+    if q.kind == "frost":
+        return "If you saw: white frost on the ends this morning? coatcast seen frost yes (or no)"
+    tag, wood = str(q.tag), _wood(b, w, str(q.tag))
+    return f"If you pass {tag} {wood}: clear or milky? coatcast note {tag} look clear --end {q.end}"
 
 
 def _weather_lines(b: Briefing, w: Wording) -> list[str]:
@@ -513,6 +529,7 @@ def json_of(b: Briefing, w: Wording) -> dict[str, Any]:
         ],
         "tonight": tonight(b, w),
         "cautions": cautions(b, w),
+        "question": asked(b, w),
         "forecast": _forecast_json(b, w),
         "places": [_place_json(p, w) for p in m.places],
     }

@@ -22,11 +22,31 @@ from scheduler.settings import Doubt, Physics
 from scheduler.weather.series import HOUR, Weather
 from scheduler.weather.sun import cloud_from_sun, sun_height, sunshine
 
-__all__ = ["Members", "cold_air", "draw_members", "quantiles"]
+__all__ = ["Beliefs", "Members", "cold_air", "draw_members", "likely_cloud", "quantiles", "still_share"]
 
 F = NDArray[np.float64]
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 STREAMS = ("air", "dew", "wind", "cloud", "rain", "stray", "amount")
+
+
+@dataclass(frozen=True, slots=True)
+class Beliefs:
+    """What is held of the yard itself, each with its doubt (one standard deviation).
+
+    ``hollow_c`` is how the yard differs from the forecast on clear calm nights, ``air_c``
+    on all others (negative: colder), both in K; ``drying_log`` the logarithm of the factor
+    by which its coats lose water faster than the model, ``film_k`` a shift of the least
+    film temperature, K. A doubt of None is the general one of the config.
+    """
+
+    hollow_c: float = 0.0
+    hollow_sd: float | None = None
+    air_c: float = 0.0
+    air_sd: float = 0.0
+    drying_log: float = 0.0
+    drying_sd: float | None = None
+    film_k: float = 0.0
+    film_sd: float | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,7 +111,7 @@ def draw_members(
     issued: datetime,
     latitude: float,
     longitude: float,
-    hollow_c: float = 0.0,
+    place: Beliefs | None = None,
     count: int | None = None,
 ) -> Members:
     """Draw the members of a forecast.
@@ -100,8 +120,9 @@ def draw_members(
     ----------
     weather : one row, or the rows of an ensemble (each is then dressed with the error of its lead)
     issued : when the forecast was made; the error grows from there
-    hollow_c : cold-air offset of the yard on clear calm nights, K (negative: colder)
+    place : what is held of the yard itself; None: nothing but the general doubt
     """
+    place = place or Beliefs()
     count = int(doubt["members"]["value"]) if count is None else count
     seed = int(doubt["seed"]["value"])
     hours = weather.hours
@@ -118,10 +139,16 @@ def draw_members(
     wind = weather.wind_ms[rows] * np.exp(wind_doubt)
     rain = _rain(weather, rows, dice, lead, doubt["rain"])
     cloud, sun = _sky(weather, rows, dice, lead, height, air - dew, rain, doubt)
-    hollow = hollow_c + quantiles(count, static) * max(
-        doubt["hollow"]["sd"], doubt["hollow"]["share"] * abs(hollow_c)
-    )
+    hollow_sd = place.hollow_sd
+    if hollow_sd is None:
+        hollow_sd = max(doubt["hollow"]["sd"], doubt["hollow"]["share"] * abs(place.hollow_c))
+    hollow = place.hollow_c + quantiles(count, static) * hollow_sd
     air = air + cold_air(hollow[:, None], cloud, wind, height, physics)
+    drying, shelter, film = (quantiles(count, static) for _ in range(3))
+    if place.air_c or place.air_sd:
+        by_hour = np.interp(height, [-2.0, 10.0], [1.0, doubt["air"]["day_share"]])[None, :]
+        offset = place.air_c + place.air_sd * quantiles(count, static)
+        air = air + offset[:, None] * by_hour
     gust = wind * physics["rough_wind_gust"] if weather.gust_ms is None else weather.gust_ms[rows]
     pressure = None if weather.pressure_hpa is None else weather.pressure_hpa[rows]
     drawn = replace(
@@ -140,10 +167,14 @@ def draw_members(
     )
     return Members(
         weather=drawn,
-        drying=np.exp(doubt["drying"]["log_sd"] * quantiles(count, static)),
-        shelter=np.exp(doubt["shelter"]["log_sd"] * quantiles(count, static)),
-        film_k=doubt["film"]["sd"] * quantiles(count, static),
+        drying=np.exp(place.drying_log + _or(place.drying_sd, doubt["drying"]["log_sd"]) * drying),
+        shelter=np.exp(doubt["shelter"]["log_sd"] * shelter),
+        film_k=place.film_k + _or(place.film_sd, doubt["film"]["sd"]) * film,
     )
+
+
+def _or(own: float | None, general: float) -> float:
+    return general if own is None else own
 
 
 def _stream(dice: F, name: str, memory_hours: float) -> F:
@@ -224,8 +255,7 @@ def _sky(
     """Cloud and sun of each member, (members, hours)."""
     score = _stream(dice, "cloud", doubt["cloud"]["hours"])
     missing = doubt["cloud_missing"]
-    guess = np.interp(spread_k, missing["spread_k"], missing["share"])
-    guess = np.where(np.nan_to_num(rain) > 0.0, 0.95, guess) + missing["sd"] * score
+    guess = likely_cloud(spread_k, rain, missing) + missing["sd"] * score
     base = None if weather.cloud is None else weather.cloud[rows]
     if base is None and weather.sun_wm2 is not None:
         base = cloud_from_sun(height[None, :], weather.sun_wm2[rows])
@@ -245,9 +275,20 @@ def _sky(
     return cloud, sun
 
 
+def likely_cloud(spread_k: F, rain: F, missing: Mapping[str, Any]) -> F:
+    """Cloud to be expected where nothing is said of it, from the dew-point spread (K) and rain (mm)."""
+    guess = np.interp(spread_k, missing["spread_k"], missing["share"])
+    return np.asarray(np.where(np.nan_to_num(rain) > 0.0, 0.95, guess))
+
+
 def cold_air(hollow_c: F, cloud: F, wind_ms: F, height_deg: F, physics: Physics) -> F:
     """Shift of the air, K: full on clear still nights, none by day, in wind or under cloud."""
+    return np.asarray(hollow_c * still_share(cloud, wind_ms, height_deg, physics))
+
+
+def still_share(cloud: F, wind_ms: F, height_deg: F, physics: Physics) -> F:
+    """How far an hour is one of a clear calm night, 0 to 1."""
     clear = np.interp(cloud, [physics["clear_below"], physics["cloudy_above"]], [1.0, 0.0])
     calm = np.interp(wind_ms, [physics["calm_below"], physics["windy_above"]], [1.0, 0.0])
     night = np.interp(height_deg, [-2.0, 10.0], [1.0, 0.0])
-    return np.asarray(hollow_c * clear * calm * night)
+    return np.asarray(clear * calm * night)

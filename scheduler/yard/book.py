@@ -301,6 +301,25 @@ def seen(
     return Written(make.numbered([draft], register.last_entry), f"Noted: {describe(draft)}.")
 
 
+def seen_nights(
+    nights: Sequence[tuple[Moment, str, bool | float]], register: Register, by: By
+) -> tuple[Written, int]:
+    """Nights read from a thermometer's file, as one command; how many had been told by a person already.
+
+    What a person said of a night stands: it is not written over.
+    """
+    told = {
+        "min": {when for when, _ in register.minima_seen},
+        "rain": {when for when, _ in register.rain_seen},
+        "frost": {when for when, _ in register.frost_seen},
+    }
+    fresh = [(moment, what, value) for moment, what, value in nights if moment.time not in told[what]]
+    drafts = [make.seen(by, moment, what, value) for moment, what, value in fresh]
+    count = sum(what == "min" for _, what, _ in fresh)
+    said = f"Noted: the lowest of {count} night{'' if count == 1 else 's'}."
+    return Written(make.numbered(drafts, register.last_entry), said), len(nights) - len(fresh)
+
+
 def keep_word(said: str, botanical: str | None, register: Register, by: By) -> Written:
     """Remember the yard's own word for a wood."""
     draft = make.word(by, Moment(by.at), said, botanical)

@@ -36,7 +36,7 @@ from scheduler.coating.film import FilmClocks, Milestones, Surroundings, _Lanes,
 from scheduler.coating.product import Coating
 from scheduler.settings import doubt, physics
 from scheduler.weather.fine import STEP_S
-from scheduler.weather.members import Members, draw_members
+from scheduler.weather.members import Beliefs, Members, draw_members
 
 F = NDArray[np.float64]
 NAMES = ("touch_dry", "frost_safe", "rain_safe", "dry")
@@ -139,7 +139,7 @@ def members_of(first_day: int) -> Members:
         issued=given.time_at(SETTLE_D * 24),
         latitude=NEWARK[0],
         longitude=NEWARK[1],
-        hollow_c=-1.0,
+        place=Beliefs(hollow_c=-1.0),
         count=MEMBERS,
     )
 

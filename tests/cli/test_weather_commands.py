@@ -105,7 +105,7 @@ def check_reason(reason: Any, *more: str) -> None:
 
 
 def check_today(data: Any) -> None:
-    """Every key of the contract, and none that it does not name but the verdicts by place."""
+    """Every key of the contract, and none that it does not name but places and question."""
     assert set(data) == {
         "yard",
         "at",
@@ -118,6 +118,7 @@ def check_today(data: Any) -> None:
         "first",
         "tonight",
         "cautions",
+        "question",
         "forecast",
         "places",
     }

@@ -17,7 +17,7 @@ from weather_samples import NEWARK, RECORDED_LACKS, around, emulsion, recorded, 
 
 from scheduler.coating.film import FilmClocks, step_film
 from scheduler.settings import doubt, physics
-from scheduler.weather.members import draw_members
+from scheduler.weather.members import Beliefs, draw_members
 
 pytestmark = pytest.mark.skipif(recorded_file() is None, reason=RECORDED_LACKS)
 
@@ -39,7 +39,7 @@ def errors() -> dict[str, tuple[np.ndarray, np.ndarray, np.ndarray]]:
             issued=given.time_at(72),
             latitude=NEWARK[0],
             longitude=NEWARK[1],
-            hollow_c=-1.0,
+            place=Beliefs(hollow_c=-1.0),
             count=8,
         )
         place = around(members)

@@ -31,7 +31,7 @@ from scheduler.rules.rule import rules_of
 from scheduler.rules.spans import Assessment, Limits, assess
 from scheduler.settings import RuleChange, demo_folder, doubt, load_yard, physics, rule_specs, thresholds
 from scheduler.weather.formats import read_answer
-from scheduler.weather.members import draw_members
+from scheduler.weather.members import Beliefs, draw_members
 from scheduler.weather.series import Weather
 
 LIMITS = Limits.of(thresholds())
@@ -285,7 +285,13 @@ def test_the_same_forecast_gives_the_same_answer() -> None:
 
     def chances() -> np.ndarray:
         members = draw_members(
-            given, doubt(), physics(), issued=given.time_at(48), latitude=48.0, longitude=8.0, hollow_c=-1.0
+            given,
+            doubt(),
+            physics(),
+            issued=given.time_at(48),
+            latitude=48.0,
+            longitude=8.0,
+            place=Beliefs(hollow_c=-1.0),
         )
         place = around(members)
         rules = rules_of(rule_specs(), {}, emulsion(), "brush")

@@ -10,7 +10,7 @@ import pytest
 from weather_samples import START, by_day, stacked, unknown_in, weather
 
 from scheduler.settings import doubt, physics
-from scheduler.weather.members import Members, cold_air, draw_members, quantiles
+from scheduler.weather.members import Beliefs, Members, cold_air, draw_members, quantiles
 from scheduler.weather.series import Weather
 
 LATITUDE, LONGITUDE = 48.0, 8.2
@@ -26,7 +26,7 @@ def drawn(
         issued=issued,
         latitude=LATITUDE,
         longitude=LONGITUDE,
-        hollow_c=hollow,
+        place=Beliefs(hollow_c=hollow),
         count=count,
     )
 
