@@ -113,7 +113,7 @@ def _forecast_then(yard: YardFile, morning: date, at: datetime) -> NightForecast
         return None
     place = yard.yard.place
     try:
-        weather = weather_of(answer, place)
+        weather = weather_of(answer, place, names=yard.forecast.names)
     except WeatherError:
         return None
     return night_forecast(

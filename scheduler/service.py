@@ -92,7 +92,13 @@ def forecast_of(
     asked, fallback = None, None
     try:
         if file is not None:
-            weather = read_answer(file.read_bytes(), place=place, issued=issued, address=str(file))
+            weather = read_answer(
+                file.read_bytes(),
+                place=place,
+                issued=issued,
+                address=str(file),
+                names=yard.forecast.names,
+            )
         elif yard.forecast.url is None:
             return Forecast(None, nothing, "No forecast: the yard file names no endpoint ([forecast] url).")
         else:
@@ -100,7 +106,7 @@ def forecast_of(
 
             answer, fallback = latest(yard.forecast, yard.yard.place, yard.cache_folder, at)
             asked = answer.asked
-            weather = weather_of(answer, yard.yard.place, issued=issued)
+            weather = weather_of(answer, yard.yard.place, issued=issued, names=yard.forecast.names)
     except (FileNotFoundError, IsADirectoryError):
         raise
     except (WeatherError, OSError) as error:
@@ -114,7 +120,7 @@ def kept_forecast(yard: YardFile, at: datetime) -> Forecast:
 
     for one in newest_first(yard.cache_folder, at + CLOCK_SLACK):
         try:
-            weather = weather_of(one.load(), yard.yard.place)
+            weather = weather_of(one.load(), yard.yard.place, names=yard.forecast.names)
         except WeatherError:
             continue  # damaged, or of another place: an older one may do
         return _dated(yard, at, weather, None, one.asked)
@@ -292,7 +298,9 @@ def _past_outlook(outlook: Outlook, since: datetime) -> Outlook | None:
         # What was fetched later than this begins no earlier than the hours that are there.
         for one in newest_first(yard.cache_folder, start + timedelta(days=PAST_DAYS)):
             with suppress(WeatherError):
-                weather = weather.with_past(weather_of(one.load(), yard.yard.place))
+                weather = weather.with_past(
+                    weather_of(one.load(), yard.yard.place, names=yard.forecast.names)
+                )
             tries -= 1
             if weather.start < start or tries <= 0:
                 break

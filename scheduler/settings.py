@@ -436,6 +436,7 @@ class ForecastSource(_Model):
     key_env: str | None = None  # name of the environment variable that holds a key
     key_file: str | None = None
     key_name: str = "apikey"
+    names: dict[str, str] = {}  # a service's parameter -> quantity, for formats without fixed names
 
     @field_validator("url", "second")
     @classmethod

@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from command_line import columns_of, fair, stored, yard_file
+from command_line import columns_of, fair, run, stored, yard_file
+from family_samples import PLACE, coverage
 from loopback import dead_url, service
 from weather_samples import START, by_day, weather
 from yard_story import Story
@@ -328,3 +329,20 @@ def test_the_yards_own_numbers_are_told_as_from_the_sheet(tmp_path: Path) -> Non
     said = next(check.said for check in checks(yard, AT) if check.name == "settings")
     assert "from your sheet: least application temperature 7" in said
     assert replace(checks(yard, AT)[0], ok=True) == checks(yard, AT)[0]
+
+
+def test_a_services_own_parameter_names_are_read_as_the_yard_file_says(tmp_path: Path) -> None:
+    """A sum without a period may be of the hour before or after its time: only the yard can say."""
+    data = coverage(200)
+    del data["parameters"]["rr"]["measurementType"]
+    data["parameters"]["rr_1h"] = data["parameters"].pop("rr")
+    data["ranges"]["rr_1h"] = data["ranges"].pop("rr")
+    file = stored(tmp_path, data)
+    when = ("--at", "2025-11-03T06:00+00:00", "--forecast", file, "--issued", "2025-11-03T04:00+00:00")
+    bare = run("spans", "--yard", yard_file(tmp_path, place=PLACE), *when)
+    assert bare.code == 1
+    assert "rr_1h" in bare.err + bare.out
+    named = yard_file(tmp_path, "[forecast.names]", 'rr_1h = "rain_mm before"', place=PLACE)
+    told = run("spans", "--yard", named, *when, "--json")
+    assert told.code == 0, told.err
+    assert told.json()["spans"]

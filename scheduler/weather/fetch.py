@@ -11,6 +11,7 @@ name of the service that an answer is from, if it is not the first.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -73,7 +74,13 @@ OLDEST = timedelta(days=30)  # an older answer is of no use as a forecast and is
 # ------------------------------------------------------------------ the newest that can be had
 
 
-def weather_of(answer: Answer, place: Position | None, *, issued: datetime | None = None) -> Weather:
+def weather_of(
+    answer: Answer,
+    place: Position | None,
+    *,
+    issued: datetime | None = None,
+    names: Mapping[str, str] | None = None,
+) -> Weather:
     """An answer as weather, its own notes in the provenance; arguments and errors as ``read_answer``."""
     weather = read_answer(
         answer.body,
@@ -81,6 +88,7 @@ def weather_of(answer: Answer, place: Position | None, *, issued: datetime | Non
         issued=issued,
         fetched=answer.fetched,
         address=answer.address,
+        names=names,
     )
     return weather.from_source(notes=(*weather.provenance.notes, *answer.notes)) if answer.notes else weather
 
@@ -95,6 +103,7 @@ class _Round:
     min_refresh: timedelta
     session: Session | None
     manners: Manners
+    names: Mapping[str, str]
 
     @property
     def is_past(self) -> bool:
@@ -117,7 +126,7 @@ class _Round:
             if address is None or one.address == address:
                 with suppress(WeatherError):
                     answer = one.load()
-                    got = _Got(answer, weather_of(answer, self.place), kept=one)
+                    got = _Got(answer, weather_of(answer, self.place, names=self.names), kept=one)
                     best = got if best is None or got.issued > best.issued else best
         return best
 
@@ -174,7 +183,9 @@ def latest(
     FetchError
         When there is neither a new nor a kept answer.
     """
-    here = _Round(place, folder, now.astimezone(UTC), min_refresh, session, manners or Manners())
+    here = _Round(
+        place, folder, now.astimezone(UTC), min_refresh, session, manners or Manners(), source.names
+    )
     if here.is_past and not (_on_this_computer(source) and _plays(here)):
         return _as_it_was(here), None
     first = _tried(source, here)
@@ -217,7 +228,7 @@ def _from_service(source: ForecastSource, here: _Round, *, second: bool) -> _Got
     except FetchError as error:
         remember_hold(here.folder, request, source.contact, now, error)
         raise
-    got = _in_its_role(_Got(answer, weather_of(answer, here.place)), request, second=second)
+    got = _in_its_role(_Got(answer, weather_of(answer, here.place, names=here.names)), request, second=second)
     try:
         if known is not None and known.kept is not None and answer.checked is not None:
             renew(known.kept, got.answer)

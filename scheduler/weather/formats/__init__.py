@@ -6,7 +6,7 @@ A new family is one module with ``recognise`` and ``read``, and one line in ``FA
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -22,12 +22,16 @@ NEAR_KM = 10.0  # within this the cell counts as the place itself; up to columns
 
 @dataclass(frozen=True, slots=True)
 class Family:
-    """An open format: how an answer is known, and how it is read (None: known, but not read yet)."""
+    """An open format: how an answer is known, and how it is read (None: known, but not read yet).
+
+    ``named``: its reader takes the yard's own names for what the answer's parameters are.
+    """
 
     name: str
     title: str
     recognise: Callable[[object], bool]
     read: Callable[..., Weather] | None = None
+    named: bool = False
 
 
 def _has(*path: str) -> Callable[[object], bool]:
@@ -47,7 +51,7 @@ FAMILIES: tuple[Family, ...] = (  # the first that recognises an answer reads it
     Family("columns", "hourly column", columns.recognise, columns.read),
     Family("met-norway", "MET Norway", met_norway.recognise, met_norway.read),
     Family("nws", "US National Weather Service", nws.recognise, nws.read),
-    Family("coverage", "CoverageJSON", coverage.recognise, coverage.read),
+    Family("coverage", "CoverageJSON", coverage.recognise, coverage.read, named=True),
     Family("brightsky", "Bright Sky", brightsky.recognise, brightsky.read),
     Family("smhi", "SMHI", lambda data: _has("timeSeries")(data) and _has("referenceTime")(data)),
 )
@@ -60,6 +64,7 @@ def read_answer(
     issued: datetime | None = None,
     fetched: datetime | None = None,
     address: str | None = None,
+    names: Mapping[str, str] | None = None,
 ) -> Weather:
     """The weather in a stored answer of any family, recognised by its shape.
 
@@ -73,6 +78,9 @@ def read_answer(
         When the forecast was made (as the user said) and when it was asked for; both aware.
     address
         Where it came from, secrets already masked; kept in the provenance.
+    names
+        What the yard file says of a service's parameters (``[forecast.names]``), for families that
+        have no fixed names.
 
     Returns
     -------
@@ -97,7 +105,8 @@ def read_answer(
             f"This is a {family.title} answer, which this version does not read. "
             f"Name a service of another family in yard.toml under [forecast]: {_readable()}."
         )
-    weather = _checked_place(family.read(data, place=place), place)
+    own_names = {"names": names} if family.named and names else {}
+    weather = _checked_place(family.read(data, place=place, **own_names), place)
     own = weather.provenance.issued
     made = own or issued or fetched
     return fill_gaps(
