@@ -421,6 +421,7 @@ def brief(
         pail_least_c=outlook.coating.pail_least_c,
         fill=outlook.thresholds.fill.value,
         question=_question(yard, seen, outlook, at),
+        trusted_until=outlook.trusted_until,
     )
 
 

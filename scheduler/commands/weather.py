@@ -97,7 +97,7 @@ def spans(
     if as_json:
         print_json(spans_json(found, stopped, here.wording))
         return
-    for line in spans_lines(found, stopped, here.wording):
+    for line in spans_lines(found, stopped, here.wording, outlook.trusted_until):
         say(line)
 
 
@@ -128,7 +128,7 @@ def why(
     if as_json:
         print_json(why_json(shown, examined, milestones, reasons, w))
     else:
-        for line in why_lines(shown, examined, milestones, reasons, w):
+        for line in why_lines(shown, examined, milestones, reasons, w, outlook.trusted_until):
             say(line)
     if examined.unknown:
         raise typer.Exit(1)

@@ -93,6 +93,11 @@ class Outlook:
         return self.fine.time_at(step)
 
     @property
+    def trusted_until(self) -> datetime:
+        """Until when a forecast is more than something to plan on."""
+        return self.at + timedelta(days=self.thresholds.trusted_horizon.value)
+
+    @property
     def now_step(self) -> int:
         """First quarter hour that has not begun."""
         return int(np.ceil(self.step_of(self.at) - 1e-9))

@@ -9,7 +9,7 @@ from typing import Any
 from scheduler.planning.verdict import Milestone, Reason, TimedSpan, TimedStop
 from scheduler.rules.spans import Examined
 from scheduler.views.today import reason_json, span_json, stop_json
-from scheduler.views.wording import Wording, chance_words, first_upper, wrapped
+from scheduler.views.wording import NO_PROMISE, Wording, chance_words, first_upper, wrapped
 
 __all__ = ["spans_json", "spans_lines", "why_json", "why_lines"]
 
@@ -26,8 +26,13 @@ def spans_json(spans: Sequence[TimedSpan], stopped: Sequence[TimedStop], w: Word
     return {"spans": [span_json(s, w) for s in spans], "stopped": [stop_json(s, w) for s in stopped]}
 
 
-def spans_lines(spans: Sequence[TimedSpan], stopped: Sequence[TimedStop], w: Wording) -> list[str]:
-    """A line for each span and for each stretch that something stops, in order."""
+def spans_lines(
+    spans: Sequence[TimedSpan], stopped: Sequence[TimedStop], w: Wording, trusted: datetime | None = None
+) -> list[str]:
+    """A line for each span and for each stretch that something stops, in order.
+
+    What begins after ``trusted`` stands under a line that says what it is worth.
+    """
     rows = [(span.start, _span_words(span, w)) for span in spans]
     for stop in stopped:
         if not stop.fixed:
@@ -35,7 +40,14 @@ def spans_lines(spans: Sequence[TimedSpan], stopped: Sequence[TimedStop], w: Wor
             rows.append((stop.start, f"{w.span(stop.start, stop.end)} no: {stop.short}{value}"))
     if not rows:
         return ["No open hour in this forecast."]
-    return [f"{first_upper(w.day(start)):10} {text}" for start, text in sorted(rows)]
+    said = []
+    far = False
+    for start, text in sorted(rows):
+        if trusted is not None and start >= trusted and not far:
+            far = True
+            said.append(f"{first_upper(NO_PROMISE)}:")
+        said.append(f"{first_upper(w.day(start)):10} {text}")
+    return said
 
 
 def _span_words(span: TimedSpan, w: Wording) -> str:
@@ -66,12 +78,19 @@ def why_json(
 
 
 def why_lines(
-    start: datetime, examined: Examined, milestones: Milestone, reasons: Sequence[Reason], w: Wording
+    start: datetime,
+    examined: Examined,
+    milestones: Milestone,
+    reasons: Sequence[Reason],
+    w: Wording,
+    trusted: datetime | None = None,
 ) -> list[str]:
     """The chance of a start, its milestones, then rule by rule: value, limit, when."""
     closed = any(r.fixed and r.outcome == "break" for r in reasons)
     odds = "nobody would brush then" if closed else chance_words(examined.chance or 0.0)
     said = [f"Brushed {w.when(start)}: {'unknown' if examined.chance is None else odds}."]
+    if trusted is not None and start >= trusted:
+        said.append(f"{first_upper(NO_PROMISE)}.")
     reached = sorted((t, WORDS[n]) for n, t in _stones(milestones) if t is not None and n in WORDS)
     if reached:
         said += wrapped([f"If it holds: {', '.join(f'{words} by {w.by(t)}' for t, words in reached)}."])

@@ -12,7 +12,7 @@ from scheduler.planning.night import Night
 from scheduler.planning.questions import Question
 from scheduler.planning.verdict import Morning, PlaceVerdict, Reason, TimedSpan, TimedStop
 from scheduler.settings import Species
-from scheduler.views.wording import VERDICT_WORDS, Wording, chance_words, first_upper, join
+from scheduler.views.wording import NO_PROMISE, VERDICT_WORDS, Wording, chance_words, first_upper, join
 from scheduler.weather.series import Provenance
 from scheduler.yard.facts import Register
 
@@ -54,6 +54,7 @@ class Briefing:
     frozen_share: float = 0.2  # config pail_frost_share
     unsure: frozenset[str] = frozenset()  # tags whose coat nobody has seen and the weather cannot tell of
     question: Question | None = None
+    trusted_until: datetime | None = None  # what lies behind is planned on, not promised
 
 
 def _wood(b: Briefing, w: Wording, tag: str) -> str:
@@ -229,7 +230,11 @@ def _weather_lines(b: Briefing, w: Wording) -> list[str]:
             out.extend(_span_lines(b, w, m.work.next_span))
         elif m.work.next_span is not None:
             ahead = m.work.next_span
-            out.append(f"Next: {w.day(ahead.start)} brush {w.brush(ahead)}, {chance_words(ahead.chance)}.")
+            far = b.trusted_until is not None and ahead.start >= b.trusted_until
+            doubt = f" That lies {NO_PROMISE}." if far else ""
+            out.append(
+                f"Next: {w.day(ahead.start)} brush {w.brush(ahead)}, {chance_words(ahead.chance)}.{doubt}"
+            )
         else:
             out.append("No hours for the brush in sight in this forecast.")
         out.append("Wood cut today: leave the stem long, or shade the ends; small pieces under cover.")

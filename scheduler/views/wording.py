@@ -24,6 +24,7 @@ from scheduler.wood.species import show_name
 
 __all__ = [
     "JOB_WORDS",
+    "NO_PROMISE",
     "STATE_WORDS",
     "VERDICT_WORDS",
     "Wording",
@@ -33,6 +34,7 @@ __all__ = [
     "wrapped",
 ]
 
+NO_PROMISE = "beyond what a forecast can promise: plan on it, don't count on it"
 VERDICT_WORDS: dict[VerdictWord, str] = {
     "seal": "Seal",
     "touch_and_go": "Touch and go",

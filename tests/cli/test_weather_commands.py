@@ -761,3 +761,18 @@ def test_a_key_never_stands_in_what_is_said_or_kept(
     bad = today(yard, None, at="2025-11-03T09:00")
     kept = b"".join(p.read_bytes() for p in tmp_path.rglob("*.json"))
     assert "s3cr3t" not in ran.out + ran.err + bad.out + bad.err + kept.decode("utf-8", "replace")
+
+
+def test_what_lies_beyond_the_trusted_week_is_planned_on_and_not_promised(tmp_path: Path, yard: Path) -> None:
+    forecast = stored(tmp_path, columns_of(fair(14)))
+    when = ("--yard", yard, "--forecast", forecast, "--issued", MORNING, "--at", MORNING)
+    rows = run("spans", *when).out.splitlines()
+    marks = [n for n, row in enumerate(rows) if "plan on it, don't count on it" in row]
+    assert len(marks) == 1
+    first = datetime.fromisoformat(MORNING)
+    after = f"{(first + timedelta(days=8)).day} Nov"
+    assert any(after in row for row in rows[marks[0] :])
+    assert not any(after in row for row in rows[: marks[0]])
+    far = (first + timedelta(days=8)).replace(hour=11)
+    assert "plan on it" in run("why", far.isoformat(), *when).out
+    assert "plan on it" not in run("why", (first + timedelta(days=2)).replace(hour=11).isoformat(), *when).out
