@@ -27,7 +27,7 @@ from scheduler.weather.nights import Night, NightForecast, Offset, learn_offset,
 from scheduler.weather.series import WeatherError
 from scheduler.yard.facts import Register
 
-__all__ = ["asked_before", "learn", "learned", "remember_asked"]
+__all__ = ["asked_before", "coats_compared", "learn", "learned", "remember_asked"]
 
 F = NDArray[np.float64]
 FILE = "learned.json"
@@ -59,6 +59,11 @@ def learned(yard: YardFile, at: datetime) -> Learned:
     if not yard.site.learn:
         return Learned(refused=True)
     return _settled(yard, _read(yard), at)
+
+
+def coats_compared(yard: YardFile) -> list[tuple[Watched, F]]:
+    """Coats that were looked at, with their hours until dry on the grid, as last put down."""
+    return list(_read(yard).coats.values())
 
 
 def learn(

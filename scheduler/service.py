@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from scheduler.coating.product import Coating, coating_of
-from scheduler.learning import asked_before, learn, learned
+from scheduler.learning import asked_before, coats_compared, learn, learned
 from scheduler.planning.jobs import Job, JobContext, jobs_of
 from scheduler.planning.looks import Learned
 from scheduler.planning.night import next_rain, night_of, suns_of
@@ -41,6 +41,7 @@ from scheduler.yard.condition import EndState, Fate, end_state, fates_of_coats
 from scheduler.yard.facts import Coat, End, Log, Register
 
 if TYPE_CHECKING:
+    from scheduler.weather.skill import Record
     from scheduler.yard.store import ReminderRow, Store
 
 __all__ = [
@@ -56,6 +57,7 @@ __all__ = [
     "refresh_reminders",
     "register_of",
     "store_exists",
+    "verified",
 ]
 
 CLOCK_SLACK = timedelta(minutes=5)  # an answer from a little later than now: two clocks, not the future
@@ -593,6 +595,22 @@ def _learned_check(yard: YardFile, at: datetime) -> Check:
         Wording(yard.zone, yard.yard.units, at, yard.yard.language),
     )
     return Check("learned", True, "; ".join(lines))
+
+
+def verified(yard: YardFile, at: datetime, observed: bytes | None = None) -> Record:
+    """What was said and what came: kept forecasts against the register, looks, and observed hours if given.
+
+    Raises
+    ------
+    WeatherError
+        When the observed hours cannot be read.
+    """
+    from scheduler.scored import observed_hours, scores_of
+
+    hours = None if observed is None else observed_hours(observed, yard)
+    register = register_of(yard, at)
+    learn_all(yard, register, kept_forecast(yard, at), at)
+    return scores_of(yard, register, at, coats_compared(yard), hours)
 
 
 def _channel_checks(yard: YardFile) -> list[Check]:

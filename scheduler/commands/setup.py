@@ -145,11 +145,23 @@ def verify(
     send: Annotated[
         str | None, typer.Option("--send", metavar="CHANNEL", help="Send a test to a channel.")
     ] = None,
+    scores: Annotated[
+        bool, typer.Option("--scores", help="Hold kept forecasts against what came: were we right?")
+    ] = False,
+    observed: Annotated[
+        Path | None,
+        typer.Option("--observed", metavar="FILE", help="With --scores: hours of a station or sensor."),
+    ] = None,
 ) -> None:
     """Check settings, store, endpoint and channels, each with a plain result."""
     from scheduler.service import checks
 
     here = session(yard, at)
+    if observed is not None and not scores:
+        raise Fail("--observed goes with --scores")
+    if scores:
+        _say_scores(here, observed, as_json)
+        return
     if send is not None:
         _send_test(here, send)
         return
@@ -161,6 +173,26 @@ def verify(
             say(f"{'ok' if check.ok else 'NO':3} {check.name}: {check.said}")
     if not all(check.ok for check in results):
         raise typer.Exit(1)
+
+
+def _say_scores(here: Session, observed: Path | None, as_json: bool) -> None:
+    """The yard's record of what was said and what came."""
+    from scheduler.service import verified
+    from scheduler.views.scores import scores_json, scores_lines
+    from scheduler.weather.series import WeatherError
+
+    try:
+        body = None if observed is None else observed.expanduser().read_bytes()
+        found = verified(here.yard, here.at, body)
+    except FileNotFoundError:
+        raise Fail(f"--observed {observed}: there is no such file") from None
+    except (OSError, WeatherError) as error:
+        raise Fail(f"--observed {observed}: {error}") from None
+    if as_json:
+        print_json(scores_json(found))
+        return
+    for line in scores_lines(found, here.wording):
+        say(line)
 
 
 def _send_test(here: Session, name: str) -> None:

@@ -17,7 +17,7 @@ by the moments of a probit (Rasmussen & Williams 2006, section 3.9, from memory)
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from math import erf, exp, pi, sqrt
 from zoneinfo import ZoneInfo
@@ -30,7 +30,15 @@ from scheduler.weather.members import likely_cloud, still_share
 from scheduler.weather.series import Weather
 from scheduler.weather.sun import sun_height
 
-__all__ = ["Night", "NightForecast", "Offset", "learn_offset", "night_forecast", "night_of"]
+__all__ = [
+    "Night",
+    "NightForecast",
+    "Offset",
+    "in_the_yard",
+    "learn_offset",
+    "night_forecast",
+    "night_of",
+]
 
 F = NDArray[np.float64]
 Numbers = Mapping[str, float]
@@ -226,3 +234,14 @@ def _by_frost(state: F, spread: F, look: F, edge: float, frost: bool, width: flo
     lean = spread @ look
     mean = state + sign * lean * ratio / total
     return mean, spread - np.outer(lean, lean) * ratio * (z + ratio) / total**2
+
+
+def in_the_yard(
+    weather: Weather, hollow_c: float, latitude: float, longitude: float, physics: Physics, doubt: Doubt
+) -> Weather:
+    """A forecast with the yard's cold air put into it, by the rule that the members go by."""
+    rows = np.arange(weather.hours) + 0.5
+    height = sun_height(weather.start, rows, latitude, longitude)
+    cloud = _cloud(weather, slice(0, weather.hours), doubt)
+    share = still_share(cloud, weather.wind_ms, height[None, :], physics)
+    return replace(weather, air_c=weather.air_c + hollow_c * np.nan_to_num(share))
