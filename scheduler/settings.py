@@ -225,6 +225,7 @@ class Endpoint(_Model):
     url: str
     terms: str
     contact_needed: bool = False
+    archive: str | None = None  # where the same provider keeps past days
 
 
 Physics = Mapping[str, float]
@@ -431,6 +432,7 @@ class ForecastSource(_Model):
     family: str | None = None
     contact: str | None = None
     second: str | None = None
+    archive: str | None = None  # address of the same family's archive of past days
     warn_age_h: Annotated[float, Field(gt=0, le=96)] = 12.0
     stale_age_h: Annotated[float, Field(gt=0, le=240)] = 36.0
     key_env: str | None = None  # name of the environment variable that holds a key
@@ -438,7 +440,7 @@ class ForecastSource(_Model):
     key_name: str = "apikey"
     names: dict[str, str] = {}  # a service's parameter -> quantity, for formats without fixed names
 
-    @field_validator("url", "second")
+    @field_validator("url", "second", "archive")
     @classmethod
     def _web_address(cls, value: str | None) -> str | None:
         if value is None:

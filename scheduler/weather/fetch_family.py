@@ -111,6 +111,9 @@ def plan_for(family: str | None, parts: SplitResult, own: Pairs, place: Position
 
 
 def _columns(parts: SplitResult, own: Pairs, place: Position) -> Plan:
+    named = dict(own)
+    if {"daily", "start_date", "end_date"} <= named.keys() and "hourly" not in named:
+        return _past_days(parts, own, place)
     pairs = [(name, value) for name, value in own if name != "hourly"]
     pairs += [(n, v) for n, v in _missing(dict(own), place).items() if n != "hourly"]
     pairs.append(("hourly", ",".join(_quantities(own))))
@@ -120,6 +123,17 @@ def _columns(parts: SplitResult, own: Pairs, place: Position) -> Plan:
     stretch = f"{days} days, " if days else ""
     where = _where(query["latitude"], query["longitude"])
     return Plan(parts.path, pairs, f"asked {parts.hostname} for {count} quantities, {stretch}at {where}")
+
+
+def _past_days(parts: SplitResult, own: Pairs, place: Position) -> Plan:
+    """Days of an archive: the dates are the question's own, only the place is added."""
+    named = dict(own)
+    where = {"latitude": f"{place.lat + 0.0:.4f}", "longitude": f"{place.lon + 0.0:.4f}"}
+    pairs = own + [(name, value) for name, value in where.items() if name not in named]
+    query = dict(pairs)
+    stretch = f"{query['start_date']} to {query['end_date']}"
+    at = _where(query["latitude"], query["longitude"])
+    return Plan(parts.path, pairs, f"asked {parts.hostname} for the days {stretch} at {at}")
 
 
 def _missing(own: Mapping[str, str], place: Position) -> dict[str, str]:
