@@ -70,6 +70,8 @@ ORDER = (
     "planning/jobs.py",
     "planning/worth.py",
     "planning/plan.py",
+    "planning/climate.py",
+    "planning/decision.py",
     "planning/season.py",
     "planning/*",
     "reminders/__init__.py",
