@@ -41,10 +41,11 @@ def options(
 
 
 def _load() -> None:
-    from scheduler.commands import register, setup, weather
+    from scheduler.commands import rank, register, setup, weather
 
     setup.register_commands(app)
     weather.register_commands(app)
+    rank.register_commands(app)
     register.register_commands(app)
 
 

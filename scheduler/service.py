@@ -16,31 +16,44 @@ import numpy as np
 
 from scheduler.coating.product import Coating, coating_of
 from scheduler.learning import asked_before, coats_compared, learn, learned
-from scheduler.planning.jobs import Job, JobContext, jobs_of
+from scheduler.planning.chances import day_chances, days_without_forecast
+from scheduler.planning.jobs import Job, JobContext, in_order, jobs_of
+from scheduler.planning.keeping import Keeping, keeping_of, usual_days
+from scheduler.planning.ledger import ledger_of
 from scheduler.planning.looks import Learned
 from scheduler.planning.night import next_rain, night_of, suns_of
+from scheduler.planning.normals import normals_by_latitude, normals_of
 from scheduler.planning.outlook import Outlook
 from scheduler.planning.questions import Question, questions
+from scheduler.planning.truth import Row, rows_of, taught
 from scheduler.planning.verdict import Age, Morning, TimedSpan, age_of, morning, spans_of
+from scheduler.planning.worth import EndWorth, Ledger, worth_of_jobs
+from scheduler.seasons import climate_known
 from scheduler.settings import (
     SettingsError,
     Species,
     YardFile,
     assumptions,
     coating_profiles,
+    doubt,
+    history_numbers,
     learning,
     located,
     species_table,
     thresholds,
+    worth_numbers,
 )
 from scheduler.views.today import Briefing, ForecastLine
 from scheduler.weather.formats import read_answer
 from scheduler.weather.series import Weather, WeatherError
+from scheduler.wood.endgrain import Calibration
 from scheduler.wood.species import careful
 from scheduler.yard.condition import EndState, Fate, end_state, fates_of_coats
 from scheduler.yard.facts import Coat, End, Log, Register
 
 if TYPE_CHECKING:
+    from scheduler.planning.climate import Climate
+    from scheduler.planning.season import Season
     from scheduler.weather.skill import Record
     from scheduler.yard.store import ReminderRow, Store
 
@@ -48,6 +61,7 @@ __all__ = [
     "Forecast",
     "Picture",
     "brief",
+    "estimates",
     "forecast_of",
     "kept_forecast",
     "learn_all",
@@ -56,6 +70,7 @@ __all__ = [
     "picture",
     "refresh_reminders",
     "register_of",
+    "season_ahead",
     "store_exists",
     "verified",
 ]
@@ -192,6 +207,8 @@ class Picture:
     jobs: tuple[Job, ...]
     species: dict[str, Species]
     learned: Learned
+    worths: dict[tuple[str, str, str], EndWorth]  # of coating jobs, by tag, end and kind
+    keeping: Keeping
 
 
 def picture(yard: YardFile, register: Register, forecast: Forecast, at: datetime) -> Picture:
@@ -211,6 +228,9 @@ def picture(yard: YardFile, register: Register, forecast: Forecast, at: datetime
     mean = outlook.mean_air() if outlook is not None else None
     coating = outlook.coating if outlook is not None else _coating(yard)
 
+    past, climate = _past(yard, forecast, at)
+    keeping = _keeping(yard, register, forecast, at, past, climate)
+
     def state(log: Log, end: End) -> EndState:
         return states[(log.tag, end.name)]
 
@@ -225,8 +245,131 @@ def picture(yard: YardFile, register: Register, forecast: Forecast, at: datetime
         careful=careful(table),
         warm=mean is not None and mean > assumed["warm_above"],
         state=state,
+        saw_by=keeping.saw_by,
+        next_look=keeping.next_look,
     )
-    return Picture(register, outlook, states, jobs_of(register, context), dict(table), held)
+    jobs = jobs_of(register, context)
+    worths = _worths(yard, register, outlook, states, jobs, coating, at, past, climate)
+    return Picture(register, outlook, states, _by_worth(jobs, worths), dict(table), held, worths, keeping)
+
+
+def _past(yard: YardFile, forecast: Forecast, at: datetime) -> tuple[Weather | None, Climate | None]:
+    """The hours that the yard has had, and its past years where they were worked out once."""
+    from scheduler.weather.fetch_past import hours_until
+
+    climate = climate_known(yard) if yard.cache_folder.is_dir() else None
+    return hours_until(yard, forecast.weather, at), climate
+
+
+def _keeping(
+    yard: YardFile,
+    register: Register,
+    forecast: Forecast,
+    at: datetime,
+    past: Weather | None,
+    climate: Climate | None,
+) -> Keeping:
+    pieces = [piece for piece in (past, forecast.weather) if piece is not None]
+    place = yard.yard.place
+    normals = normals_of(climate) if climate is not None else None
+    if normals is None:
+        normals = normals_by_latitude(at, place.lat, place.altitude_m or 0.0, worth_numbers())
+    table = species_table()
+    return keeping_of(register, table, at, pieces, usual_days(normals), round(place.lon / 15.0))
+
+
+def _worths(
+    yard: YardFile,
+    register: Register,
+    outlook: Outlook | None,
+    states: dict[tuple[str, str], EndState],
+    jobs: tuple[Job, ...],
+    coating: Coating,
+    at: datetime,
+    past: Weather | None,
+    climate: Climate | None,
+) -> dict[tuple[str, str, str], EndWorth]:
+    """What waiting costs every end with work for the brush; without a forecast by past years alone."""
+    places = dict.fromkeys((job.place, job.roofed) for job in jobs if job.coats)
+    if not places:
+        return {}
+    ledger = _ledger(yard, register, outlook, coating, at, past, climate)
+    default = worth_numbers()["later_chance"]
+    chances = {
+        key: days_without_forecast(at, yard.zone, ledger.horizon.end, climate=climate, default=default)
+        if outlook is None
+        else day_chances(outlook, *key, ledger.horizon.end, doubt(), climate=climate, default=default)
+        for key in places
+    }
+    return worth_of_jobs(jobs, register, states, ledger, chances)
+
+
+def _ledger(
+    yard: YardFile,
+    register: Register,
+    outlook: Outlook | None,
+    coating: Coating,
+    at: datetime,
+    past: Weather | None,
+    climate: Climate | None,
+) -> Ledger:
+    """The ledger of a morning, with what the yard's own cuts have taught."""
+    ledger = ledger_of(
+        yard, register, at, coating, species_table(), outlook=outlook, past=past, climate=climate
+    )
+    learned_cuts = taught(rows_of(register.logs, ledger), ledger)
+    return replace(ledger, learned=learned_cuts) if learned_cuts.used else ledger
+
+
+def estimates(
+    yard: YardFile, register: Register, forecast: Forecast, at: datetime
+) -> tuple[tuple[Row, ...], Calibration]:
+    """Every cut and saw day that says something, beside its estimate, and what they have taught."""
+    past, climate = _past(yard, forecast, at)
+    ledger = ledger_of(yard, register, at, _coating(yard), species_table(), past=past, climate=climate)
+    rows = rows_of(register.logs, ledger)
+    return rows, taught(rows, ledger)
+
+
+def season_ahead(
+    yard: YardFile, at: datetime, forecast: Forecast, history: Path | None = None
+) -> tuple[Season, tuple[str, ...]]:
+    """What is left of the season, by past years (a file, or the archive) joined with the forecast at hand.
+
+    Raises
+    ------
+    WeatherError
+        When no past years can be had or read.
+    OSError
+        When the named file cannot be opened.
+    """
+    from scheduler.planning.season import forecast_weight, season_of
+    from scheduler.seasons import past_of
+
+    held = learned(yard, at)
+    shift = None if held.offset is None or held.beliefs is None else held.offset.still_c
+    past = past_of(yard, at, history, shift)
+    holds, weight = None, None
+    if forecast.weather is not None and forecast.why is None:
+        outlook = outlook_of(yard, forecast.weather, at, held)
+        days = day_chances(outlook, None, False, at, doubt())
+        holds = days.chances.holds
+        table = doubt()["air"]
+        leads = np.arange(float(holds.shape[1])) + 0.5
+        spread = history_numbers()["season_sd"]
+        weight = forecast_weight(leads, np.array(table["sigma"]), np.array(table["days"]), spread)
+    local = at.astimezone(yard.zone).date()
+    return season_of(past.climate, past.freezes, local, holds=holds, weight=weight), past.said
+
+
+def _by_worth(jobs: tuple[Job, ...], worths: dict[tuple[str, str, str], EndWorth]) -> tuple[Job, ...]:
+    """Coating jobs in the order of what a coat keeps; other work as it stands."""
+
+    def ranked(job: Job) -> Job:
+        found = worths.get((job.tag, job.end or "", job.kind))
+        return job if found is None else replace(job, rank=found.points)
+
+    return in_order(ranked(job) for job in jobs)
 
 
 def outlook_of(yard: YardFile, weather: Weather, at: datetime, held: Learned | None = None) -> Outlook:
@@ -385,7 +528,7 @@ def brief(
     seen = seen or picture(yard, register, forecast, at)
     outlook = seen.outlook
     wet = [key for key, state in seen.states.items() if state.state == "wet" and _recent(register, key, at)]
-    word: Morning = morning(register, seen.jobs, outlook, at, forecast.age, forecast.why, wet)
+    word: Morning = morning(register, seen.jobs, outlook, at, forecast.age, forecast.why, wet, seen.worths)
     weather = forecast.weather
     line = ForecastLine(None, fallback=forecast.fallback)
     if weather is not None:

@@ -52,15 +52,21 @@ __all__ = [
     "endpoints",
     "example_yard",
     "find_yard_file",
+    "grain_numbers",
+    "history_numbers",
     "home_yard_file",
     "learning",
     "load_yard",
     "located",
     "physics",
     "rule_specs",
+    "scribner_decimal_c",
     "shipped_config",
     "species_table",
+    "storage_table",
     "thresholds",
+    "value_numbers",
+    "worth_numbers",
 ]
 
 M = TypeVar("M", bound=BaseModel)
@@ -215,6 +221,13 @@ class Species(_Model):
     basic_density: float  # kg/m3
     source: str
     saw_first: bool = False
+    shrink_tangential: Annotated[float, Field(gt=0, lt=25)] | None = None  # %, green to oven-dry
+    shrink_radial: Annotated[float, Field(gt=0, lt=20)] | None = None
+    shrink_volumetric: Annotated[float, Field(gt=0, lt=35)] | None = None
+    source_shrink: str | None = None
+    check_factor: Annotated[float, Field(gt=0.5, lt=5)] | None = None  # cracks over dry depth
+    source_check: str | None = None
+    kiln: str | None = None
 
 
 class Endpoint(_Model):
@@ -295,6 +308,43 @@ def physics() -> Physics:
 def assumptions() -> Assumptions:
     """What is assumed when nothing was entered (config/assumptions.toml)."""
     return _numbers("assumptions.toml")
+
+
+@lru_cache(maxsize=1)
+def value_numbers() -> Mapping[str, float]:
+    """What wood is worth and weighs where nobody said (config/value.toml), bare floats."""
+    return _numbers("value.toml")
+
+
+@lru_cache(maxsize=1)
+def grain_numbers() -> Mapping[str, float]:
+    """The drying end (config/endgrain.toml), with what it takes from physics and rules, bare floats."""
+    shared = {"fibre_saturation": physics()["fibre_saturation"], "rain_hour": thresholds().rain_hour.value}
+    return _numbers("endgrain.toml") | shared
+
+
+@lru_cache(maxsize=1)
+def worth_numbers() -> Mapping[str, float]:
+    """What waiting costs (config/worth.toml), bare floats."""
+    return _numbers("worth.toml")
+
+
+@lru_cache(maxsize=1)
+def storage_table() -> dict[str, Any]:
+    """How long a log keeps (config/storage.toml), the table as it stands."""
+    return _shipped("storage.toml")
+
+
+@lru_cache(maxsize=1)
+def scribner_decimal_c() -> dict[str, Any]:
+    """The Scribner Decimal C table as it stands (config/scribner_decimal_c.toml)."""
+    return _shipped("scribner_decimal_c.toml")
+
+
+@lru_cache(maxsize=1)
+def history_numbers() -> Mapping[str, float]:
+    """How hours are made from days of a record (config/history.toml), bare floats."""
+    return _numbers("history.toml")
 
 
 @lru_cache(maxsize=1)

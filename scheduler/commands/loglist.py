@@ -44,7 +44,10 @@ def _shelf(here: Session, register: Register, forecast: Forecast) -> Shelf:
 
     seen = picture(here.yard, register, forecast, here.at)
     coating = coating_of(coating_profiles()[here.yard.coating.profile], here.yard.coating)
-    return Shelf(register, seen.states, seen.jobs, seen.species, coating)
+    keeping = seen.keeping
+    return Shelf(
+        register, seen.states, seen.jobs, seen.species, coating, keeping.saw_by, keeping.beetles, seen.worths
+    )
 
 
 def list_logs(

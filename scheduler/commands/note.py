@@ -43,6 +43,7 @@ FITS = {  # an option, and the kinds that it goes with
     "second": ("coat",),
     "into": ("saw",),
     "thick": ("saw",),
+    "lost": ("saw",),
     "till": ("leave",),
     "reach": ("move",),
     "drop": ("correct",),
@@ -79,6 +80,9 @@ def note(
     thick: Annotated[
         Text, typer.Option("--thick", metavar="SIZE", help="Thickness of the pieces: 55mm.")
     ] = None,
+    lost: Annotated[
+        Text, typer.Option("--lost", metavar="SIZE", help="saw: cracked at each end, as found.")
+    ] = None,
     till: Annotated[Text, typer.Option("--till", metavar="DATE", help="Left as it is till then.")] = None,
     reach: Annotated[
         Text, typer.Option("--reach", metavar="ENDS", help="What can be reached after a move.")
@@ -95,7 +99,7 @@ def note(
     tags, kind, rest = _split(words)
     given = {
         "end": end, "litres": litres, "part": part, "second": second, "into": into, "thick": thick,
-        "till": till, "reach": reach, "drop": drop,
+        "lost": lost, "till": till, "reach": reach, "drop": drop,
     }  # fmt: skip
     _options_fit(kind, given)
     if kind == "correct":
@@ -178,6 +182,7 @@ def _options(here: Session, given: Mapping[str, Any], when: str | None, size: fl
         else frozenset("both" if name == "all" else name for name in names_of(reach)),
         into=given["into"],
         thick_cm=None if thick is None else cm_of(here, thick, "--thick", bare=("mm", "in")),
+        lost_cm=None if given["lost"] is None else cm_of(here, given["lost"], "--lost", bare=("cm", "in")),
         till=None if till is None else moment_of(here, till, "--till", future=True).first,
     )
 

@@ -35,8 +35,9 @@ from scheduler.settings import (
     rule_specs,
     thresholds,
 )
+from scheduler.weather.air import humidity
 from scheduler.weather.fine import PER_HOUR, Fine, fine_grid
-from scheduler.weather.history import YEAR, DailyRecord, FrostCalendar, frost_calendar
+from scheduler.weather.history import YEAR, DailyRecord, FrostCalendar, frost_calendar, numbered
 from scheduler.weather.history_hours import Numbers, day_offset, hours_from_days
 from scheduler.weather.members import Members, cold_air, quantiles
 from scheduler.weather.series import Weather, WeatherError
@@ -69,6 +70,8 @@ class Climate:
     passed: F
     hours: F
     smooth_days: int
+    air_c: F | None = None  # (365,) usual air and relative humidity (share) of each day of the frost year
+    humidity: F | None = None
 
     def chance(self) -> F:
         """Chance by day of the frost year that its best start passes, (365,), NaN where no year says.
@@ -142,7 +145,25 @@ def climate_of(
     for first in range(begin, end, WINDOW):
         last = min(first + WINDOW, end)
         passed[:, first:last], hours[:, first:last] = run.window(first, last - first)
-    return Climate(calendar, starts, passed, hours, int(numbers["smooth_days"]))
+    usual = _usual(run.hours, calendar)
+    return Climate(calendar, starts, passed, hours, int(numbers["smooth_days"]), *usual)
+
+
+def _usual(hours: Weather, calendar: FrostCalendar) -> tuple[F, F]:
+    """Mean air and relative humidity (share) of each day of the frost year, (365,) each."""
+    first = np.datetime64(hours.start.date(), "D")
+    days = first + np.arange(hours.hours // 24)
+    number = (numbered(days) - calendar.begins) % YEAR
+    rows = slice(0, days.size * 24)
+    out = []
+    damp = humidity(hours.air_c, hours.dew_point_c)
+    for values in (hours.air_c[0, rows], damp[0, rows]):
+        known = np.isfinite(values)
+        whole = np.where(known, values, 0.0).reshape(-1, 24).sum(axis=1)
+        count = known.reshape(-1, 24).sum(axis=1)
+        total = np.bincount(number, whole, YEAR)
+        out.append(total / np.maximum(np.bincount(number, count, YEAR), 1))
+    return out[0], out[1]
 
 
 def _whole_years(record: DailyRecord, calendar: FrostCalendar, latest: int) -> tuple[date, ...]:

@@ -8,17 +8,18 @@ per day).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from math import sqrt
 
 from scheduler.coating.product import Coating, litres_for
 from scheduler.settings import Assumptions, CoatingChoice, Minutes, Species
+from scheduler.wood.storage import SawBy
 from scheduler.yard.condition import EndState
 from scheduler.yard.facts import Coat, End, Log, Register
 
-__all__ = ["COATING_JOBS", "Job", "JobContext", "jobs_of", "wants_second"]
+__all__ = ["COATING_JOBS", "Job", "JobContext", "in_order", "jobs_of", "wants_second"]
 
 COATING_JOBS = ("cut_and_coat", "first_coat", "touch_up", "second_coat")
 HOUR = timedelta(hours=1)
@@ -28,7 +29,7 @@ HOUR = timedelta(hours=1)
 class Job:
     """One thing to do at one end (or, for the saw, at a log: end is None)."""
 
-    kind: str  # cut_and_coat, first_coat, touch_up, second_coat, look, saw
+    kind: str  # cut_and_coat, first_coat, touch_up, second_coat, look, saw (don't coat), saw_by
     tag: str
     end: str | None
     due: datetime  # UTC; from then on it makes sense
@@ -45,6 +46,7 @@ class Job:
     optional: bool = False
     why: str = ""
     hint: str = ""
+    by: datetime | None = None  # until when: of saw_by
 
     @property
     def coats(self) -> bool:
@@ -66,6 +68,8 @@ class JobContext:
     careful: Species
     warm: bool  # daily mean above which wood dries and stains fast
     state: Callable[[Log, End], EndState]
+    saw_by: Mapping[str, SawBy] = field(default_factory=dict)  # by tag
+    next_look: Callable[[datetime], datetime | None] | None = None  # the look after one; None: frost
 
     def wood(self, log: Log) -> Species:
         """The species row of a log; the careful one where it is not known."""
@@ -91,7 +95,12 @@ def jobs_of(register: Register, context: JobContext) -> tuple[Job, ...]:
         if log.state != "in_yard":
             continue
         jobs.extend(_log_jobs(log, context))
-    # Whoever stands at a log does both its ends: they keep together, by the better of the two.
+    return in_order(jobs)
+
+
+def in_order(jobs: Iterable[Job]) -> tuple[Job, ...]:
+    """Jobs by rank, dearest first; whoever stands at a log does both its ends, by the better of the two."""
+    jobs = list(jobs)
     best: dict[tuple[str, str], float] = {}
     for job in jobs:
         best[job.tag, job.kind] = max(job.rank, best.get((job.tag, job.kind), job.rank))
@@ -119,6 +128,23 @@ def _log_jobs(log: Log, c: JobContext) -> list[Job]:
                     why="stain is the loss here, not cracks",
                 )
             )
+    keeps = c.saw_by.get(log.tag)
+    if keeps is not None and keeps.by is not None and keeps.warn is not None and not jobs:
+        jobs.append(
+            Job(
+                "saw_by",
+                log.tag,
+                None,
+                keeps.warn,
+                log.entry,
+                people=2 if c.saw_needs_two else 1,
+                rank=0.3,
+                species=log.species,
+                worth=worth,
+                why=keeps.words[0] if keeps.words else keeps.group,
+                by=keeps.by,
+            )
+        )
     left = log.left_long and (log.left_till is None or c.at < log.left_till)
     for end in log.ends:
         if not end.reach:
@@ -246,6 +272,13 @@ def _after_coat(end: End, state: EndState, c: JobContext) -> datetime:
     return max(least, predicted) if predicted is not None else least
 
 
+def _later_look(last: datetime, c: JobContext) -> datetime | None:
+    """The look after the first weeks: by the warmth of the days since, at a thaw after long frost."""
+    if c.next_look is not None:
+        return c.next_look(last)
+    return last + c.assumed["look_week"] * timedelta(days=1)
+
+
 def _looks(log: Log, end: End, state: EndState, c: JobContext) -> list[Job]:
     """The next look: next day, after a week, then by warmth; a look of any kind counts."""
     coat = end.last_coat
@@ -256,13 +289,15 @@ def _looks(log: Log, end: End, state: EndState, c: JobContext) -> list[Job]:
         coat.moment.time + c.assumed["look_next_day"] * day,
         coat.moment.time + c.assumed["look_week"] * day,
     ]
-    rhythm = c.assumed["look_warm" if c.warm else "look_cool"] * day
     last = end.last_look.moment.time if end.last_look else None
     ordinal = 0
     due = steps[0]
     while last is not None and due <= last + day / 4:
         ordinal += 1
-        due = steps[ordinal] if ordinal < len(steps) else due + rhythm
+        following = steps[ordinal] if ordinal < len(steps) else _later_look(due, c)
+        if following is None:  # frost as far as is known: nothing to look at
+            return []
+        due = following
     why = "clear or milky?" if state.state == "wet" or not state.seen else "skips, new cracks, stain?"
     rank = 0.05 if ordinal else 0.4
     return [

@@ -1,13 +1,14 @@
 """The morning's answer: a verdict for the weather, one for the work, and why, in numbers.
 
-Pure: an ``Outlook`` (or the reason why there is none), a register and its jobs
-in, a ``Morning`` out. Until the worth of waiting is worked out, thresholds of
-chance in config/rules.toml decide.
+Pure: an ``Outlook`` (or the reason why there is none), a register, its jobs and
+what waiting costs them in, a ``Morning`` out. Of the weather by itself, thresholds
+of chance in config/rules.toml tell the word; of the work, whether a try today is
+the best that the yard can do for some end (``worth``).
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Literal
@@ -17,6 +18,7 @@ from numpy.typing import NDArray
 
 from scheduler.planning.jobs import Job
 from scheduler.planning.outlook import Outlook
+from scheduler.planning.worth import EndWorth
 from scheduler.rules.engine import BREAK
 from scheduler.rules.spans import Assessment, Cause, Examined, Span, Stopped
 from scheduler.settings import Thresholds
@@ -139,7 +141,8 @@ class Morning:
     age: Age
     unknown_why: str | None = None
     wet: tuple[tuple[str, str], ...] = field(default_factory=tuple)  # (tag, end) still milky
-    now: tuple[Job, ...] = ()  # those due where the brush may touch wood today
+    now: tuple[Job, ...] = ()  # those due where a try today is worth it
+    worths: dict[tuple[str, str, str], EndWorth] = field(default_factory=dict)  # by tag, end, kind of job
 
 
 def age_of(issued: datetime | None, at: datetime, warn_h: float, stale_h: float) -> Age:
@@ -239,8 +242,13 @@ def _day(when: datetime, outlook: Outlook) -> date:
     return when.astimezone(outlook.yard.zone).date()
 
 
-def judge_place(outlook: Outlook, place: str | None, roofed: bool, prized: bool) -> PlaceVerdict:
-    """The weather's word for a place today, with the reasons of the day's best start."""
+def judge_place(
+    outlook: Outlook, place: str | None, roofed: bool, prized: bool, wanted: bool | None = None
+) -> PlaceVerdict:
+    """The word for a place today, with the reasons of the day's best start.
+
+    ``wanted``: whether a try today is worth it for some end there; None: the weather alone is asked.
+    """
     assessment = outlook.of(place, roofed)
     today = _day(outlook.at, outlook)
     best = _best_start(assessment, outlook, today)
@@ -251,7 +259,7 @@ def judge_place(outlook: Outlook, place: str | None, roofed: bool, prized: bool)
     now = max(of_today, key=lambda s: s.chance, default=None)
     after = _ahead([s for s in spans if _day(s.start, outlook) > today], outlook)
     reasons = now.reasons if now is not None else _reasons_at(assessment, outlook, best)
-    word = _word(outlook.thresholds, outlook, assessment, now, after, prized)
+    word = _word(outlook.thresholds, outlook, assessment, now, after, prized, wanted)
     return PlaceVerdict(place, word, now, after, reasons, roofed)
 
 
@@ -268,11 +276,14 @@ def _word(
     now: TimedSpan | None,
     after: TimedSpan | None,
     prized: bool,
+    wanted: bool | None,
 ) -> VerdictWord:
-    if now is not None:
+    if now is not None and wanted is not False:
         forbidden = any(r.forbids_seal and r.share >= t.doubt_share.value for r in now.reasons)
         if now.chance >= t.seal_chance.value and not forbidden:
             return "seal"
+        if wanted:
+            return "touch_and_go"
         least = t.touch_and_go_prized if prized else t.touch_and_go_chance
         if now.chance >= least.value:
             return "touch_and_go"
@@ -336,6 +347,7 @@ def morning(
     age: Age,
     unknown_why: str | None = None,
     wet: Sequence[tuple[str, str]] = (),
+    worths: Mapping[tuple[str, str, str], EndWorth] | None = None,
 ) -> Morning:
     """The morning's answer; without an outlook it is Unknown and says why."""
     # A coat "due" within the day counts: the question of the morning is what to do today.
@@ -349,8 +361,10 @@ def morning(
     weather = judge_place(outlook, None, False, prized=False)
     places = []
     for key in dict.fromkeys(_key(job, outlook) for job in due):
-        prized = any(job.worth == "prized" for job in due if _key(job, outlook) == key)
-        places.append(judge_place(outlook, *key, prized))
+        mine = [job for job in due if _key(job, outlook) == key]
+        prized = any(job.worth == "prized" for job in mine)
+        wanted = None if worths is None else any(_acts(job, worths) for job in mine)
+        places.append(judge_place(outlook, *key, prized, wanted))
     good = {(p.place, p.roofed) for p in places if p.verdict in ("seal", "touch_and_go")}
     work = min(places, key=lambda p: (ORDER.index(p.verdict), p.place is not None), default=weather)
     return Morning(
@@ -366,8 +380,15 @@ def morning(
         age,
         unknown_why,
         tuple(wet),
-        tuple(job for job in due if _key(job, outlook) in good),
+        tuple(job for job in due if _key(job, outlook) in good and (worths is None or _acts(job, worths))),
+        dict(worths or {}),
     )
+
+
+def _acts(job: Job, worths: Mapping[tuple[str, str, str], EndWorth]) -> bool:
+    """Whether a try today is the best that can be done for a job's end."""
+    found = worths.get((job.tag, job.end or "", job.kind))
+    return found is None or found.now
 
 
 def _key(job: Job, outlook: Outlook) -> tuple[str | None, bool]:

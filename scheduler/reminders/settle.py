@@ -106,7 +106,7 @@ class _Tally:
         was = row.payload.get("day")
         today = derived.today.isoformat() if derived.today else None
         unknown = derived.known_until is not None and derived.known_until <= self.at
-        if want.kind in ("look", "saw"):
+        if want.kind in ("look", "saw", "saw_by"):
             put = was is not None and (today is None or was <= today)
             if put and want.due == row.due_at and row.state != "cancelled":
                 payload["day"] = was
@@ -273,7 +273,7 @@ def _was_done(row: ReminderRow, register: Register) -> bool:
     log = register.log(row.tag or "")
     if log is None:
         return False
-    if log.sawn is not None and (row.kind == "saw" or log.end(row.end or "") is None):
+    if log.sawn is not None and (row.kind in ("saw", "saw_by") or log.end(row.end or "") is None):
         return True
     return log.state != "gone" and _handled(row, log)
 

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 __all__ = ["MOST_LINES", "Derived", "Speaker", "Wanted", "derive", "span_text"]
 
 MOST_LINES = 5  # of a list that a person reads; then "and 6 more"
+SAW_AHEAD = timedelta(days=14)  # a date of the saw becomes a reminder so long before its warning
 MINUTE = timedelta(minutes=1)
 HALF_HOUR = timedelta(minutes=30)
 ROUGH = timedelta(hours=18)  # a time known no better than this is told as "about"
@@ -36,6 +37,7 @@ ACTIONS = {
     "touch_up": "touch up the skips",
     "look": "look",
     "saw": "saw it, don't coat",
+    "saw_by": "saw it soon, before it stains",
 }
 
 Covered = Mapping[tuple[str | None, bool], Sequence["TimedSpan"]]
@@ -157,6 +159,8 @@ def derive(
         log = register.log(job.tag)
         if log is None or log.skip or log.state != "in_yard":
             continue
+        if job.kind == "saw_by" and job.due > at + SAW_AHEAD:
+            continue  # it stands in the list of logs; a reminder months ahead is noise
         day = speaker.local(max(job.due, begin)).date()
         if job.coats:
             key = (job.place, job.roofed)
@@ -230,7 +234,9 @@ def _detail(job: Job, log: Log, end: End | None, speaker: Speaker) -> str:
 
 
 def _why(job: Job) -> str:
-    said = {"look": job.why, "saw": job.why}.get(job.kind, job.why if KINDS.get(job.kind) else "")
+    said = {"look": job.why, "saw": job.why, "saw_by": job.why}.get(
+        job.kind, job.why if KINDS.get(job.kind) else ""
+    )
     if not said or said == "bare":
         return ""
     return said[0].upper() + said[1:] + ("" if said.endswith("?") else ".")

@@ -31,6 +31,7 @@ CATEGORIES = {
     "second_coat": ("Coating", "Inspection"),
     "look": ("Inspection",),
     "saw": ("Deadline",),
+    "saw_by": ("Deadline",),
 }
 KINDS = tuple(CATEGORIES)
 REACHED = (

@@ -6,8 +6,11 @@ from collections.abc import Sequence
 from typing import Any
 
 from scheduler.coating.product import litres_for
+from scheduler.planning.ledger import stick_of_log
+from scheduler.settings import Species, value_numbers
 from scheduler.views.logs import Shelf, head, iso, job_words, log_json, state_words, voice_of
 from scheduler.views.wording import Wording, first_upper, join
+from scheduler.wood.value import green_weight, lift_warning
 from scheduler.yard.condition import EndState
 from scheduler.yard.facts import End, Log, Moment
 from scheduler.yard.state import HistoryLine
@@ -15,6 +18,7 @@ from scheduler.yard.telling import describe
 
 __all__ = ["show_json", "show_lines", "spare_of"]
 
+ROUGH_DAYS = 30  # a date that may lie so far apart is told as rough
 TOLD = ("first_coat", "cut_and_coat")  # jobs whose reason is the state of the end, which stands above them
 
 
@@ -50,6 +54,7 @@ def show_json(shelf: Shelf, log: Log, lines: Sequence[HistoryLine], w: Wording) 
         "needs_cm": log.needs_cm,
         "worth": log.worth,
         "use": log.use,
+        "saw_by": iso(keeps.by if (keeps := shelf.saw_by.get(log.tag)) else None, w),
         "count": log.count,
         "parent": log.parent,
         "assumed": list(log.assumed),
@@ -113,9 +118,43 @@ def _facts(shelf: Shelf, log: Log, w: Wording) -> list[str]:
     spare = spare_of(log)
     if spare is not None:
         out.append(f"Spare left: {', '.join(f'{w.length(cm)} {name}' for name, cm in spare.items())}.")
+    if log.state == "in_yard":
+        out += _keeping(shelf, log, w)
+        out += _weight(log, row, w)
     if log.note:
         out.append(f"Note: {log.note}")
     return out
+
+
+def _keeping(shelf: Shelf, log: Log, w: Wording) -> list[str]:
+    """By when it wants the saw, and why; what beetles may do now."""
+    keeps = shelf.saw_by.get(log.tag)
+    out = []
+    if keeps is not None and keeps.words:
+        when = ""
+        if keeps.by is not None and keeps.by > w.at:
+            rough = ""
+            if keeps.earliest is not None and keeps.latest is not None:
+                days = (keeps.latest - keeps.earliest).days
+                rough = " or so" if days > ROUGH_DAYS else ""
+            when = f"Saw by about {w.month_day(keeps.by)}{rough}: "
+        out.append(f"{when or 'Keeps: '}{'; '.join(keeps.words[:2])}.")
+    if log.tag in shelf.beetles:
+        out.append(f"{first_upper(shelf.beetles[log.tag])}.")
+    return out
+
+
+def _weight(log: Log, row: Species | None, w: Wording) -> list[str]:
+    """Green weight with its doubt, and what it asks for."""
+    if row is None or log.length_cm is None or not any(end.diameter_cm for end in log.ends):
+        return []
+    numbers = value_numbers()
+    found = green_weight(
+        stick_of_log(log).volume_m3, row.basic_density, row.green_moisture, numbers, bark=log.thick_cm is None
+    )
+    warning = lift_warning(found.high, numbers)
+    low, middle, high = (w.weight(kg) for kg in (found.low, found.kg, found.high))
+    return [f"About {middle} green ({low} to {high}).{f' {warning}' if warning else ''}"]
 
 
 def _end_line(shelf: Shelf, log: Log, end: End, w: Wording) -> str:
@@ -129,10 +168,24 @@ def _end_line(shelf: Shelf, log: Log, end: End, w: Wording) -> str:
     if not end.reach:
         return f"{parts[0]} Can't be reached, do not climb."
     parts += _clocks(state, w)
+    parts += _loss(shelf, log, end, w)
     litres = _litres(shelf, log, end)
     if litres is not None:
         parts.append(f"A coat takes {w.litres(litres)}.")
     return " ".join(parts)
+
+
+def _loss(shelf: Shelf, log: Log, end: End, w: Wording) -> list[str]:
+    """What it has lost and will lose: calibrated to rules of thumb, not measured."""
+    found = next((one for key, one in shelf.worths.items() if key[:2] == (log.tag, end.name)), None)
+    if found is None or found.open_cm[1] < 0.3:
+        return []
+    low, middle, high = (w.about_length(cm) for cm in found.open_cm)
+    till = "spring" if found.spring else "it is sawn"
+    return [
+        f"Lost so far about {w.about_length(found.so_far_cm[1])}; "
+        f"left as it is till {till} {middle} more ({low} to {high})."
+    ]
 
 
 def _clocks(state: EndState | None, w: Wording) -> list[str]:

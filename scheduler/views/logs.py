@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
 from scheduler.coating.product import Coating
 from scheduler.planning.jobs import Job
+from scheduler.planning.worth import EndWorth
 from scheduler.settings import Species
 from scheduler.units import show_clock
 from scheduler.views.wording import STATE_WORDS, Wording, join
+from scheduler.wood.storage import SawBy
 from scheduler.yard.condition import EndState
 from scheduler.yard.facts import End, Log, Register
 from scheduler.yard.telling import Voice
@@ -47,6 +49,9 @@ class Shelf:
     jobs: Sequence[Job]
     species: Mapping[str, Species]
     coating: Coating
+    saw_by: Mapping[str, SawBy] = field(default_factory=dict)
+    beetles: Mapping[str, str] = field(default_factory=dict)
+    worths: Mapping[tuple[str, str, str], EndWorth] = field(default_factory=dict)
 
     def state(self, log: Log, end: End) -> EndState | None:
         """State of an end; None for a log that is gone."""
@@ -54,7 +59,11 @@ class Shelf:
 
     def next_job(self, log: Log, end: End) -> Job | None:
         """What comes next at an end: the earliest job that is not optional."""
-        mine = [job for job in self.jobs if job.tag == log.tag and job.end in (end.name, None)]
+        mine = [
+            job
+            for job in self.jobs
+            if job.tag == log.tag and job.end in (end.name, None) and job.kind != "saw_by"
+        ]
         return min(mine, key=lambda job: (job.optional, job.due, -job.rank), default=None)
 
 
@@ -129,6 +138,10 @@ def head(shelf: Shelf, log: Log, w: Wording) -> str:
         parts.append("under a sheet")
     if log.state != "in_yard":
         parts.append(_log_state(log, w))
+    keeps = shelf.saw_by.get(log.tag)
+    if keeps is not None and keeps.by is not None and not log.saw_first:
+        past = keeps.by <= w.at
+        parts.append("saw soon" if past else f"saw by about {w.month_day(keeps.by)}")
     return ", ".join([*parts, *_decisions(log, w)])
 
 

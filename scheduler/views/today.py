@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -11,6 +11,7 @@ from scheduler.planning.jobs import Job
 from scheduler.planning.night import Night
 from scheduler.planning.questions import Question
 from scheduler.planning.verdict import Morning, PlaceVerdict, Reason, TimedSpan, TimedStop
+from scheduler.planning.worth import EndWorth
 from scheduler.settings import Species
 from scheduler.views.wording import NO_PROMISE, VERDICT_WORDS, Wording, chance_words, first_upper, join
 from scheduler.weather.series import Provenance
@@ -321,6 +322,13 @@ def _work_lines(b: Briefing, w: Wording) -> list[str]:
     looks = _by_log([j for j in m.later if j.kind == "look"])
     if looks:
         out.append(_look_line([job for job, _ in looks]))
+    saws = [j for j in m.later if j.kind == "saw_by" and j.by is not None]
+    if saws:
+        first = [
+            f"{j.tag} {_wood(b, w, j.tag)} by about {w.month_day(j.by)}" for j in saws[:MOST_LOOKS] if j.by
+        ]
+        others = f", and {len(saws) - len(first)} more" if len(saws) > len(first) else ""
+        out.append(f"Saw soon: {join(first)}{others}.")
     out.extend(_set_aside(b, w))
     return out
 
@@ -341,7 +349,28 @@ def _job_line(b: Briefing, w: Wording, job: Job, ends: Sequence[str]) -> str:
     end = log.end(job.end) if log is not None and job.end else None
     since = f"; open since {w.day(end.cut.time)}" if end is not None and not end.coats else ""
     hint = f" ({job.hint})" if job.hint else ""
-    return f"  {job.tag} {_wood(b, w, job.tag)}: {w.job(job, ends)}{since}{hint}"
+    cost = _cost_words([_worth(b, job.tag, name, job.kind) for name in ends or [job.end or ""]], w)
+    return f"  {job.tag} {_wood(b, w, job.tag)}: {w.job(job, ends)}{since}{cost}{hint}"
+
+
+def _worth(b: Briefing, tag: str, end: str, kind: str) -> EndWorth | None:
+    return b.morning.worths.get((tag, end, kind))
+
+
+def _cost_words(found: Sequence[EndWorth | None], w: Wording) -> str:
+    """What the ends of a job cost if they stay open: length an end, and money where there is a price."""
+    known = [one for one in found if one is not None]
+    if not known:
+        return ""
+    cm = max(one.open_cm[1] for one in known)
+    if cm < 0.5:
+        return ""
+    length = w.about_length(cm)
+    money = sum(one.open_cost for one in known)
+    priced = (
+        f", about {w.money(money, known[0].currency)}" if known[0].unit == "money" and money >= 0.5 else ""
+    )
+    return f"; till {'spring' if known[0].spring else 'it is sawn'} {length} an end{priced}"
 
 
 def _wax_line(b: Briefing, w: Wording, named: Sequence[Job]) -> str:
@@ -508,6 +537,33 @@ def _forecast_json(b: Briefing, w: Wording) -> dict[str, Any]:
     }
 
 
+def _cost_json(found: EndWorth | None, w: Wording) -> dict[str, Any]:
+    """What a day's waiting costs, in the yard's currency where there is a price, else in cm of a good log."""
+    if found is None:
+        return {"cost_of_waiting_per_day": None, "unit": None}
+    unit = found.currency if found.unit == "money" else "cm"
+    return {"cost_of_waiting_per_day": round(found.day_cost, 3), "unit": unit}
+
+
+def why_of(b: Briefing, w: Wording, job: Job) -> str:
+    """Why an end stands where it does: its state, and both numbers of the decision."""
+    found = _worth(b, job.tag, job.end or "", job.kind)
+    if found is None:
+        return job.why
+    low, middle, high = (w.about_length(x) for x in found.open_cm)
+    till = "spring" if found.spring else "it is sawn"
+    said = f"{job.why}; left as it is till {till} it loses about {middle} ({low} to {high})"
+    if found.unit == "money":
+        said += f", about {w.money(found.open_cost, found.currency)}"
+    return f"{said}; a try costs about {_amount(found.try_cost, found, w)}"
+
+
+def _amount(value: float, found: EndWorth, w: Wording) -> str:
+    return (
+        w.money(value, found.currency) if found.unit == "money" else f"{w.about_length(value)} of a good log"
+    )
+
+
 def json_of(b: Briefing, w: Wording) -> dict[str, Any]:
     """``today --json``: °C, mm, m/s, h, cm; times ISO 8601 with offset."""
     m = b.morning
@@ -526,9 +582,8 @@ def json_of(b: Briefing, w: Wording) -> dict[str, Any]:
                 "tag": job.tag,
                 "end": job.end,
                 "job": job.kind,
-                "cost_of_waiting_per_day": None,
-                "unit": None,
-                "why": job.why,
+                **_cost_json(_worth(b, job.tag, job.end or "", job.kind), w),
+                "why": why_of(b, replace(w, units="metric"), job),
             }
             for job in named
         ],

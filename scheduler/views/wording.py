@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from math import floor, log10
 from zoneinfo import ZoneInfo
 
 from scheduler.planning.jobs import Job
@@ -57,6 +58,7 @@ JOB_WORDS = {
     "second_coat": "second coat",
     "look": "look",
     "saw": "saw, don't coat",
+    "saw_by": "saw soon",
 }
 
 
@@ -110,6 +112,12 @@ class Wording:
             return near
         local = self.local(when)
         return f"{local:%a} {local.day}" + (f" {local:%b}" if abs(days) > 6 else "")
+
+    def month_day(self, when: datetime) -> str:
+        """ "12 May", with the year where it is not this one's or the next months'."""
+        local = self.local(when)
+        name = f"{local:%b} {local.day}" if self.units == "us" else f"{local.day} {local:%b}"
+        return name if abs((local - self.local(self.at)).days) < 300 else f"{name} {local.year}"
 
     def clock(self, when: datetime) -> str:
         """Clock time, rounded to five minutes."""
@@ -235,6 +243,27 @@ class Wording:
     def length(self, cm: float) -> str:
         """A length."""
         return show_length(cm, self.units)
+
+    def about_length(self, cm: float) -> str:
+        """A loss: two significant figures at most, half inches in US units."""
+        if self.units == "us":
+            inches = round(cm / 2.54 * 2) / 2
+            return f"{inches:g} in"
+        return f"{cm:.1f} cm" if cm < 1.95 else f"{cm:.0f} cm"
+
+    def weight(self, kg: float) -> str:
+        """A weight of green wood: two significant figures, pounds in US units."""
+        value = kg * 2.20462 if self.units == "us" else kg
+        rounded = round(value, 1 - floor(log10(value))) if value >= 1 else 1.0
+        return f"{rounded:.0f} {'lb' if self.units == 'us' else 'kg'}"
+
+    def money(self, amount: float, currency: str | None) -> str:
+        """Two significant figures, never cents; no sign where the yard named no currency."""
+        if amount < 0.95:
+            text = "under 1" if amount >= 0.05 else "0"
+        else:
+            text = f"{round(amount, 1 - floor(log10(amount))):.0f}"
+        return f"{text} {currency}" if currency else text
 
     def temperature(self, c: float) -> str:
         """A temperature."""

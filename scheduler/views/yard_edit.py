@@ -111,7 +111,8 @@ def _lines(text: str) -> list[_Line]:
     out: list[_Line] = []
     table: Path | None = ()
     inside = ""
-    for number, raw in enumerate(text.splitlines(keepends=True)):
+    # TOML knows one end of a line; splitlines knows more, which may stand inside a name.
+    for number, raw in enumerate(re.findall(r"[^\n]*\n|[^\n]+", text)):
         bare = raw.rstrip("\r\n")
         if inside:
             inside = _still_open(inside, bare)

@@ -19,7 +19,7 @@ from astral import Observer
 from astral.sun import sunrise, sunset
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["clear_sky", "cloud_from_sun", "daylight", "sun_height", "sunshine"]
+__all__ = ["clear_sky", "cloud_from_sun", "daylight", "declination", "sun_height", "sunshine"]
 
 F = NDArray[np.float64]
 J2000 = datetime(2000, 1, 1, 12, tzinfo=UTC)
@@ -31,18 +31,28 @@ def sun_height(start: datetime, hours: ArrayLike, latitude: float, longitude: fl
     ``hours`` are hours after ``start`` (UTC), any shape.
     """
     days = (start - J2000).total_seconds() / 86400.0 + np.asarray(hours, float) / 24.0
-    anomaly = np.radians(357.528 + 0.9856003 * days)
-    longitude_sun = np.radians(
-        280.460 + 0.9856474 * days + 1.915 * np.sin(anomaly) + 0.020 * np.sin(2 * anomaly)
-    )
-    tilt = np.radians(23.439 - 4e-7 * days)
-    declination = np.arcsin(np.sin(tilt) * np.sin(longitude_sun))
+    longitude_sun, tilt = _sun(days)
+    north = np.arcsin(np.sin(tilt) * np.sin(longitude_sun))
     right_ascension = np.arctan2(np.cos(tilt) * np.sin(longitude_sun), np.cos(longitude_sun))
     sidereal = np.radians((280.46062 + 360.98564737 * days + longitude) % 360.0)
     hour_angle = sidereal - right_ascension
     lat = np.radians(latitude)
-    sine = np.sin(lat) * np.sin(declination) + np.cos(lat) * np.cos(declination) * np.cos(hour_angle)
+    sine = np.sin(lat) * np.sin(north) + np.cos(lat) * np.cos(north) * np.cos(hour_angle)
     return np.asarray(np.degrees(np.arcsin(np.clip(sine, -1.0, 1.0))))
+
+
+def declination(start: datetime, days: ArrayLike) -> F:
+    """How far north of the equator the sun stands, degrees, so many days after ``start`` (any shape)."""
+    after = (start - J2000).total_seconds() / 86400.0 + np.asarray(days, float)
+    longitude_sun, tilt = _sun(after)
+    return np.asarray(np.degrees(np.arcsin(np.sin(tilt) * np.sin(longitude_sun))))
+
+
+def _sun(days: F) -> tuple[F, F]:
+    """Ecliptic longitude of the sun and tilt of the axis, radians, by days since J2000."""
+    anomaly = np.radians(357.528 + 0.9856003 * days)
+    longitude = 280.460 + 0.9856474 * days + 1.915 * np.sin(anomaly) + 0.020 * np.sin(2 * anomaly)
+    return np.radians(longitude), np.radians(23.439 - 4e-7 * days)
 
 
 def clear_sky(height_deg: ArrayLike) -> F:

@@ -306,7 +306,8 @@ def _cut(log: LogDraft, event: Entry, same_coat: timedelta) -> None:
 def _renew(end: EndDraft, event: Entry, same_coat: timedelta) -> None:
     """A fresh face: coats, looks and checks of the old one are gone, its clock starts again."""
     found = event.data.get("found")
-    end.cuts.append(Cut(event.moment, event.number, event.data.get("size_cm"), found, end.checks, end.cut))
+    size, coats = event.data.get("size_cm"), tuple(end.coats)
+    end.cuts.append(Cut(event.moment, event.number, size, found, end.checks, end.cut, coats))
     # A coat told after a roughly dated cut, of the same rough time, is a coat on the new face.
     kept = [c for c in end.told if c.number > event.number and c.moment.last >= event.moment.first]
     end.cut, end.cut_entry = event.moment, event.number
@@ -412,7 +413,13 @@ def _saw(log: LogDraft, event: Entry) -> None:
     log.plain["sawn"] = event.moment
     log.plain["saw_first"] = False
     log.left_long = False
+    lost = event.data.get("lost_cm")
     for end in log.ends:
+        if lost is not None:
+            coats = tuple(end.coats)
+            end.cuts.append(
+                Cut(event.moment, event.number, lost, "clean", end.checks, end.cut, coats, measured=True)
+            )
         end.cut, end.cut_entry, end.reach = event.moment, event.number, True
         end.coats, end.told, end.looks = [], [], []
         end.checks, end.face = "none", "wet"

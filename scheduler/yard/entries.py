@@ -257,13 +257,25 @@ def halve(by: By, tag: str, moment: Moment) -> Entry:
     return _make(by, "halve", moment, tag)
 
 
-def saw(by: By, tag: str, moment: Moment, into: int | None = None, thick_cm: float | None = None) -> Entry:
-    """The log was sawn into one pack of ``into`` pieces (None: not told)."""
+def saw(
+    by: By,
+    tag: str,
+    moment: Moment,
+    into: int | None = None,
+    thick_cm: float | None = None,
+    lost_cm: float | None = None,
+) -> Entry:
+    """Sawn into a pack of ``into`` pieces; ``lost_cm`` was cracked at each end. None: not told."""
     if into is not None and into < 1:
         raise YardError(f"{tag}: a pack holds at least 1 piece, not {into}.")
     if thick_cm is not None:
         _above_zero(tag, "the thickness", thick_cm, "cm")
-    return _make(by, "saw", moment, tag, data={"into": into, "thick_cm": thick_cm})
+    if lost_cm is not None:
+        _between(f"{tag}: what was lost at each end", lost_cm, 0.0, 300.0, "cm")
+    data: dict[str, Any] = {"into": into, "thick_cm": thick_cm}
+    if lost_cm is not None:
+        data["lost_cm"] = lost_cm
+    return _make(by, "saw", moment, tag, data=data)
 
 
 def leave(by: By, tag: str, moment: Moment, till: datetime | None = None) -> Entry:

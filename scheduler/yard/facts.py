@@ -91,6 +91,8 @@ class Cut:
     found: Literal["clean", "still cracked"] | None = None
     checks_before: str = "none"
     open_since: Moment | None = None  # the cut before this one
+    coats: tuple[Coat, ...] = ()  # that the old face had
+    measured: bool = False  # size_cm is what was really lost, told at the saw
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,6 +41,7 @@ class Note:
     reach: frozenset[str] | None = None
     into: int | None = None
     thick_cm: float | None = None
+    lost_cm: float | None = None
     till: datetime | None = None
 
 
@@ -424,7 +425,12 @@ def _saw(desk: _Desk, log: Log) -> Entry:
     _not_before_felling(desk, log, "sawing")
     pieces = f"a pack of {o.into}" if o.into else "a pack; how many was not said"
     desk.remarks.append(f"{log.tag} is now {pieces}. Its ends are due at once.")
-    return make.saw(desk.by, log.tag, desk.moment, o.into, o.thick_cm)
+    if o.lost_cm is not None and log.length_cm is not None and 2.0 * o.lost_cm >= log.length_cm:
+        there = desk.voice.size(log.length_cm)
+        raise YardError(
+            f"{log.tag}: so much cannot be lost at each end of a log of {there}. Look at the unit."
+        )
+    return make.saw(desk.by, log.tag, desk.moment, o.into, o.thick_cm, o.lost_cm)
 
 
 # ------------------------------------------------------------------ decisions

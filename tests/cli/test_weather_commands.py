@@ -133,8 +133,8 @@ def check_today(data: Any) -> None:
         check_reason(reason)
     for job in data["first"]:
         assert set(job) == {"tag", "end", "job", "cost_of_waiting_per_day", "unit", "why"}
-        assert job["cost_of_waiting_per_day"] is None, "the worth of waiting is not worked out yet"
-        assert job["unit"] is None
+        assert job["cost_of_waiting_per_day"] is None or number(job["cost_of_waiting_per_day"]) >= 0.0
+        assert job["unit"] in (None, "cm", "EUR")
         assert all(isinstance(job[key], str) for key in ("tag", "end", "job", "why"))
     assert all(isinstance(text, str) for text in data["tonight"] + data["cautions"])
     check_forecast(data["forecast"])

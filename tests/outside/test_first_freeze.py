@@ -41,7 +41,7 @@ from scheduler.weather.members import draw_members
 from scheduler.weather.series import Weather
 
 F = NDArray[np.float64]
-NUMBERS = house._numbers("history.toml")
+NUMBERS = house.history_numbers()
 FOLDER = Path(os.environ.get("COATCAST_CLIMATE") or Path(__file__).parents[3] / "shared" / "climate")
 FILES = {"Champion": "champion_ne_daily_1982_2018.csv", "Brussels": "brussels_daily_1976_2005.csv"}
 YEARS = {"Champion": (1988, 2017), "Brussels": (1976, 2004)}

@@ -18,7 +18,7 @@ from scheduler.weather.history import YEAR, DailyRecord, FrostCalendar
 from scheduler.weather.series import WeatherError
 
 F = NDArray[np.float64]
-NUMBERS = house._numbers("history.toml")
+NUMBERS = house.history_numbers()
 FIRST = date(2001, 7, 1)
 WINTER = FrostCalendar(14)  # its frost year begins on 16 July
 DAY = timedelta(days=1)

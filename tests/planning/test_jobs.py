@@ -13,6 +13,7 @@ from yard_story import AT, DAY, HOUR, Story, ago
 from scheduler.planning.jobs import Job, JobContext, jobs_of, wants_second
 from scheduler.settings import CoatingChoice, Minutes, assumptions, species_table
 from scheduler.wood.species import careful
+from scheduler.wood.storage import SawBy
 from scheduler.yard.condition import EndState, Fate, end_state
 from scheduler.yard.facts import End, Log, Register
 
@@ -373,12 +374,38 @@ def test_then_after_a_week_and_then_by_the_warmth() -> None:
         story = log(species=MAPLE, days=61.0).note("H01", "coat", when=ago(days=60))
         for day in seen_days:
             story.note("H01", "look", "clear", when=ago(days=60 - day))
-        return looks(story, warm=warm)[0]
+        return looks(story, next_look=lambda last: last + (14 if warm else 30) * DAY)[0]
 
     assert (next_look(1.0).due, next_look(1.0).ordinal) == (laid + 7 * DAY, 1)
     assert (next_look(1.0, 7.0).due, next_look(1.0, 7.0).ordinal) == (laid + 37 * DAY, 2)
     assert next_look(1.0, 7.0, warm=True).due == laid + 21 * DAY
     assert next_look(1.0, 7.0).why == "skips, new cracks, stain?"
+
+
+def test_in_frost_no_look_is_wanted_and_a_date_of_the_saw_stands_beside_the_coats() -> None:
+    story = log(species=MAPLE, days=61.0).note("H01", "coat", when=ago(days=60))
+    for day in (1.0, 7.0):
+        story.note("H01", "look", "clear", when=ago(days=60 - day))
+    assert looks(story, next_look=lambda _last: None) == []
+    keeps = SawBy(
+        "pale",
+        "keeps",
+        None,
+        None,
+        AT + 90 * DAY,
+        AT + 76 * DAY,
+        None,
+        None,
+        0.0,
+        0.0,
+        0,
+        0,
+        True,
+        ("stains",),
+    )
+    found = [job for job in jobs(story, saw_by={"H01": keeps}) if job.kind == "saw_by"]
+    assert [(job.due, job.by, job.why) for job in found] == [(AT + 76 * DAY, AT + 90 * DAY, "stains")]
+    assert not [job for job in jobs(log(saw_first=True), saw_by={"H01": keeps}) if job.kind == "saw_by"]
 
 
 def test_a_look_a_little_before_its_time_counts() -> None:

@@ -27,7 +27,7 @@ from scheduler.weather.history_hours import day_offset, hours_from_days
 from scheduler.weather.series import Weather, WeatherError
 
 F = NDArray[np.float64]
-NUMBERS = house._numbers("history.toml")
+NUMBERS = house.history_numbers()
 DAY = timedelta(days=1)
 
 

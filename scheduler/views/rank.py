@@ -1,0 +1,188 @@
+"""Ends by what waiting costs: lines for a person and JSON for a program. Pure.
+
+Lengths are calibrated to rules of thumb, not measured, and are shown with their
+band (half to double). Ends that cannot be reached have no rank and no price.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from math import isfinite
+from typing import Any
+
+from scheduler.planning.jobs import Job
+from scheduler.planning.truth import Row
+from scheduler.planning.worth import EndWorth
+from scheduler.settings import Species
+from scheduler.views.wording import STATE_WORDS, Wording, join
+from scheduler.wood.endgrain import Calibration
+from scheduler.yard.condition import EndState
+from scheduler.yard.facts import Register
+
+__all__ = ["cuts_json", "cuts_lines", "rank_json", "rank_lines"]
+
+Worths = Mapping[tuple[str, str, str], EndWorth]
+States = Mapping[tuple[str, str], EndState]
+
+
+def _found(jobs: Sequence[Job], worths: Worths) -> list[tuple[Job, EndWorth]]:
+    pairs = []
+    for job in jobs:
+        found = worths.get((job.tag, job.end or "", job.kind))
+        if found is not None:
+            pairs.append((job, found))
+    return pairs
+
+
+def rank_lines(
+    jobs: Sequence[Job], worths: Worths, register: Register, species: Mapping[str, Species], w: Wording
+) -> list[str]:
+    """One line an end, dearest first, and what each number rests on."""
+    pairs = _found(jobs, worths)
+    if not pairs:
+        return ["No end waits for the brush.", *_unreachable(register)]
+    till = "spring" if pairs[0][1].spring else "it is sawn"
+    said = [f"Left as it is till {till} an end loses about (half to double), and the log's ends cost"]
+    said += [_line(group, register, species, w) for group in _by_log(pairs)]
+    said += _unreachable(register)
+    said.append("Loss figures are rules of thumb, not measured.")
+    return said
+
+
+def _by_log(pairs: Sequence[tuple[Job, EndWorth]]) -> list[list[tuple[Job, EndWorth]]]:
+    """Ends of a log with the same job together, in order."""
+    groups: dict[tuple[str, str], list[tuple[Job, EndWorth]]] = {}
+    for job, found in pairs:
+        groups.setdefault((job.tag, job.kind), []).append((job, found))
+    return list(groups.values())
+
+
+def _line(
+    group: Sequence[tuple[Job, EndWorth]],
+    register: Register,
+    species: Mapping[str, Species],
+    w: Wording,
+) -> str:
+    job, found = group[0]
+    log = register.log(job.tag)
+    wood = "wood"
+    if log is not None:
+        wood = w.wood(species.get(log.species or ""), log.species_said if log.species is None else "")
+    ends = [one.end for one, _ in group if one.end]
+    loss = w.about_length(max(one.open_cm[1] for _, one in group))
+    cost = _amount(sum(one.open_cost for _, one in group), found, w)
+    week = _amount(sum(one.week_cost for _, one in group), found, w)
+    advice = " / ".join(dict.fromkeys(_advice(one) for _, one in group))
+    return f"  {job.tag} {wood}: {w.job(job, ends)}; {loss} an end, {cost}; a week's wait {week}; {advice}"
+
+
+def _advice(found: EndWorth) -> str:
+    if found.best_day is None:
+        return "not worth a try for now"
+    if found.now:
+        return "today"
+    if found.best_day <= 1:
+        return "tomorrow" if found.best_day else "wait"
+    return f"better in {found.best_day} days"
+
+
+def _amount(value: float, found: EndWorth, w: Wording) -> str:
+    if found.unit == "money":
+        return w.money(value, found.currency)
+    return f"{w.about_length(value)} of a good log"
+
+
+def _unreachable(register: Register) -> list[str]:
+    bare = [
+        f"{log.tag} {join([end.name for end in log.ends if not end.reach and not end.coats])}"
+        for log in register.present
+        if log.state == "in_yard" and any(not end.reach and not end.coats for end in log.ends)
+    ]
+    return [f"Can't be reached: {join(bare)}. No rank, do not climb."] if bare else []
+
+
+def rank_json(jobs: Sequence[Job], worths: Worths, states: States) -> dict[str, Any]:
+    """``rank --json``: costs in the unit that is named, lengths in cm."""
+    return {"ends": [_entry(job, found, states) for job, found in _found(jobs, worths)]}
+
+
+def _entry(job: Job, found: EndWorth, states: States) -> dict[str, Any]:
+    state = states.get((job.tag, job.end or ""))
+    return {
+        "tag": job.tag,
+        "end": job.end,
+        "state": None if state is None else state.state,
+        "job": job.kind,
+        "cost_of_waiting_per_day": round(found.day_cost, 3),
+        "cost_of_waiting_per_week": round(found.week_cost, 3),
+        "cost_till_spring": round(found.open_cost, 3),
+        "loss_so_far_cm": round(found.so_far_cm[1], 2),
+        "loss_till_spring_cm": round(found.open_cm[1], 2),
+        "loss_till_spring_low_cm": round(found.open_cm[0], 2),
+        "loss_till_spring_high_cm": round(found.open_cm[2], 2),
+        "cost_of_a_try": round(found.try_cost, 3),
+        "expected": round(found.expected, 3),
+        "chance": round(found.chance, 3),
+        "today": found.now,
+        "best_day": found.best_day,
+        "points": round(found.points, 3),
+        "unit": found.currency if found.unit == "money" else "cm",
+        "why": f"{STATE_WORDS.get(state.state, state.state) if state else 'bare'}; {job.why}",
+    }
+
+
+def cuts_lines(rows: Sequence[Row], taught: Calibration, w: Wording) -> list[str]:
+    """Estimate against truth: one line a cut, and what all of them say together."""
+    if not rows:
+        return [
+            "No cut says anything yet. Tell what the saw finds: coatcast note H01 cut 5cm still cracked, "
+            "cut 3cm clean, or saw --into 9 --lost 4cm."
+        ]
+    said = [f"{'':28}{'open':>8}{'estimate':>24}  found"]
+    for row in rows:
+        band = f"{w.about_length(row.estimate)} ({w.about_length(row.low)}-{w.about_length(row.high)})"
+        days = f"{row.days_open:.0f} d" if row.days_open >= 1 else f"{row.days_open * 24:.0f} h"
+        name = f"{row.tag} {row.end}, {w.day(row.when)}{', coated' if row.coated else ''}"
+        said.append(f"{name:28}{days:>8}{band:>24}  {_found_words(row, w)}: {row.outcome}")
+    right = sum(row.outcome == "as estimated" for row in rows)
+    said.append(f"{right} of {len(rows)} within the band of half to double.")
+    if taught.used:
+        said.append(
+            f"Taken from them: cracks {taught.factor:.2f} times as deep as the rules of thumb say, "
+            f"coats let through {taught.leak:.2f} times as much."
+        )
+    else:
+        said.append(f"{taught.cuts} of them teach something: too few to change the shipped numbers.")
+    return said
+
+
+def _found_words(row: Row, w: Wording) -> str:
+    if not isfinite(row.at_most):
+        return f"over {w.about_length(row.above)}"
+    if row.above <= 0.0:
+        return f"at most {w.about_length(row.at_most)}"
+    return f"{w.about_length(row.above)} to {w.about_length(row.at_most)}"
+
+
+def cuts_json(rows: Sequence[Row], taught: Calibration) -> dict[str, Any]:
+    """``rank --cuts --json``; null where nobody knows how deep the cracks went."""
+    return {
+        "cuts": [
+            {
+                "tag": row.tag,
+                "end": row.end,
+                "days_open": round(row.days_open, 2),
+                "coated": row.coated,
+                "estimate_cm": round(row.estimate, 2),
+                "low_cm": round(row.low, 2),
+                "high_cm": round(row.high, 2),
+                "above_cm": round(row.above, 2),
+                "at_most_cm": round(row.at_most, 2) if isfinite(row.at_most) else None,
+                "outcome": row.outcome,
+            }
+            for row in rows
+        ],
+        "factor": round(taught.factor, 3),
+        "leak": round(taught.leak, 3),
+        "used": taught.used,
+    }
