@@ -22,6 +22,7 @@ __all__ = ["Briefing", "ForecastLine", "first_jobs", "headline", "json_of", "lin
 FIRST_LINE = 60  # characters that a locked phone shows
 MOST_LINES = 5
 MOST_LOOKS = 3
+FELL_CHANCE = 0.5  # a fresh cut is not advised for hours that are less likely
 
 
 @dataclass(frozen=True, slots=True)
@@ -322,6 +323,7 @@ def _work_lines(b: Briefing, w: Wording) -> list[str]:
     looks = _by_log([j for j in m.later if j.kind == "look"])
     if looks:
         out.append(_look_line([job for job, _ in looks]))
+    out.extend(_to_fell(b, w))
     saws = [j for j in m.later if j.kind == "saw_by" and j.by is not None]
     if saws:
         first = [
@@ -331,6 +333,34 @@ def _work_lines(b: Briefing, w: Wording) -> list[str]:
         out.append(f"Saw soon: {join(first)}{others}.")
     out.extend(_set_aside(b, w))
     return out
+
+
+def _to_fell(b: Briefing, w: Wording) -> list[str]:
+    """The best day to cut what stands, lies long or is to come: cut and coat in one go, never before."""
+    m = b.morning
+    if m.verdict == "unknown":
+        return []
+    groups: dict[TimedSpan | None, list[str]] = {}
+    for log in b.register.present:
+        if log.state in ("standing", "long", "expected"):
+            groups.setdefault(_best_after(b, log.expected.time if log.expected else m.at), []).append(log.tag)
+    out = []
+    for best, tags in groups.items():
+        more = f" and {len(tags) - MOST_LOOKS} more" if len(tags) > MOST_LOOKS else ""
+        names = f"{join(tags[:MOST_LOOKS])}{more}"
+        if best is None:
+            out.append(f"Still to cut: {names}. Leave long: no hours for the brush are likely this week.")
+        else:
+            when = f"{w.day(best.start)}, brush {w.brush(best)}, {chance_words(best.chance)}"
+            out.append(f"Still to cut: {names}. Best cut and coated in one go {when}.")
+    return out
+
+
+def _best_after(b: Briefing, when: datetime) -> TimedSpan | None:
+    """The likeliest span of the trusted week that begins after a time; None where none is likely."""
+    spans = [s for s in b.morning.spans if s.start >= when and s.chance >= FELL_CHANCE]
+    near = [s for s in spans if b.trusted_until is None or s.start < b.trusted_until]
+    return max(near, key=lambda s: (round(s.chance, 2), -s.start.timestamp()), default=None)
 
 
 def _look_line(looks: Sequence[Job]) -> str:

@@ -12,6 +12,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
+from scheduler.settings import value_numbers
 from scheduler.yard import entries as make
 from scheduler.yard.changes import CHANGEABLE, change
 from scheduler.yard.entries import By, Entry, YardError
@@ -91,6 +92,7 @@ def add_log(
     parts = [_understood(drafts, by.at, voice)]
     if assumed:
         parts.append(f"Assumed: {'; '.join(assumed)}.")
+    parts += _odd_sizes(request)
     parts.append(f"To change it: coatcast log change {tag} ...")
     return Written(make.numbered(drafts, register.last_entry), " ".join(parts))
 
@@ -127,7 +129,23 @@ def add_logs(
         raise YardError("There is no log in it.")
     added = [str(draft.tag) for draft in drafts if draft.kind == "add"]
     logs = "1 log" if len(added) == 1 else f"{len(added)} logs"
-    return Written(make.numbered(drafts, register.last_entry), f"{logs} in: {', '.join(added)}.")
+    said = [f"{logs} in: {', '.join(added)}."]
+    for tag, request in zip(added, requests, strict=False):
+        said += [f"{tag}: {question}" for question in _odd_sizes(request)]
+    return Written(make.numbered(drafts, register.last_entry), " ".join(said))
+
+
+def _odd_sizes(request: NewLog) -> list[str]:
+    """What to ask about sizes that can be but are odd: a slipped unit, swapped ends."""
+    butt, top = request.butt_cm, request.top_cm
+    numbers = value_numbers()
+    sizes = [size for size in (butt, top) if size is not None]
+    odd = any(not numbers["ask_below"] <= size <= numbers["ask_above"] for size in sizes)
+    if not odd and (butt is None or top is None or 0.5 * butt < top <= butt):
+        return []
+    from scheduler.wood.volume import questions  # brings numpy; most logs do without
+
+    return questions(butt, top, request.length_cm, numbers)
 
 
 def _tags(register: Register) -> list[str]:
