@@ -343,7 +343,8 @@ def _to_fell(b: Briefing, w: Wording) -> list[str]:
     groups: dict[TimedSpan | None, list[str]] = {}
     for log in b.register.present:
         if log.state in ("standing", "long", "expected"):
-            groups.setdefault(_best_after(b, log.expected.time if log.expected else m.at), []).append(log.tag)
+            comes = log.expected or (log.felled if log.state == "expected" else None)
+            groups.setdefault(_best_after(b, comes.time if comes else m.at), []).append(log.tag)
     out = []
     for best, tags in groups.items():
         more = f" and {len(tags) - MOST_LOOKS} more" if len(tags) > MOST_LOOKS else ""

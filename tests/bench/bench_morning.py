@@ -12,20 +12,26 @@ from __future__ import annotations
 import argparse
 import time
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from statistics import median
 
 import numpy as np
 
 from scheduler.coating.film import FilmClocks
+from scheduler.planning.chances import day_chances
 from scheduler.planning.decision import Chances, decide
+from scheduler.planning.jobs import Job
+from scheduler.planning.ledger import ledger_of
 from scheduler.planning.outlook import Outlook
+from scheduler.planning.worth import worth_of_jobs
 from scheduler.rules.engine import BREAK, Findings, judge, series_of
-from scheduler.settings import doubt, load_yard, physics
+from scheduler.settings import doubt, load_yard, physics, species_table
 from scheduler.weather.fine import fine_grid
 from scheduler.weather.formats import read_answer
 from scheduler.weather.members import Beliefs, draw_members
+from scheduler.yard.condition import EndState
+from scheduler.yard.facts import End, Log, Moment, Register
 
 DEMO = Path(__file__).parents[2] / "demo"
 AT = datetime(2025, 11, 3, 4, 45, tzinfo=UTC)
@@ -69,6 +75,14 @@ def one_by_one(findings: Findings, outlook: Outlook, columns: list[int]) -> int:
 
 
 findings_series: dict = {}
+
+
+def _log(n: int) -> Log:
+    """One of fifty logs of five woods, cut some days ago."""
+    cut = Moment(AT - timedelta(days=1.0 + n))
+    ends = tuple(End(name, cut, 1, diameter_cm=30.0 + n) for name in ("butt", "top"))
+    wood = ("Quercus robur", "Juglans nigra", "Prunus avium", "Fagus sylvatica", "Acer campestre")[n % 5]
+    return Log(f"H{n:02d}", wood, "", "in_yard", cut, 260.0, ends, 1)
 
 
 def main() -> None:
@@ -139,6 +153,13 @@ def main() -> None:
     took = {name: milliseconds(act, runs) for name, act in rows}
     for name, ms in took.items():
         print(f"{name:45} {ms:8.1f} ms")
+    facts = Register(AT, tuple(_log(n) for n in range(50)))
+    ledger = ledger_of(yard, facts, AT, outlook.coating, species_table(), outlook=outlook)
+    days = day_chances(outlook, None, False, ledger.horizon.end, doubt())
+    bare = {(log.tag, end.name): EndState("bare") for log in facts.logs for end in log.ends}
+    jobs = [Job("first_coat", log.tag, end.name, AT, 1) for log in facts.logs for end in log.ends]
+    ms = milliseconds(lambda: worth_of_jobs(jobs, facts, bare, ledger, {(None, False): days}), runs)
+    print(f"{'worth and decision of 50 logs, 100 ends':45} {ms:8.1f} ms")
     columns = [int(c) for c in np.linspace(0, starts.size - 1, SAMPLE)]
     begin = time.perf_counter()
     one_by_one(assessment.findings, outlook, columns)
