@@ -123,7 +123,7 @@ def daily(folder: Path, years: int = 6, cold: float = -12.0) -> Path:
 def test_the_season_says_what_is_left_and_keeps_what_it_worked_out(tmp_path: Path) -> None:
     file = yard_file(tmp_path)
     forecast = stored(tmp_path, columns_of(fair(10)))
-    words = ("season", "--yard", file, "--at", "2025-11-03T06:00", "--history", daily(tmp_path, cold=-2.0))
+    words = ("season", "--yard", file, "--at", "2025-11-03T06:00", "--history", daily(tmp_path, cold=3.0))
     told = run(*words, "--forecast", forecast, "--issued", "2025-11-03T05:00")
     assert told.code == 0, told.err
     text = " ".join(told.out.split())
