@@ -17,6 +17,7 @@ import numpy as np
 from scheduler.coating.product import Coating, coating_of
 from scheduler.learning import asked_before, coats_compared, learn, learned
 from scheduler.planning.chances import day_chances, days_without_forecast
+from scheduler.planning.inside import Carry, best_shelter, carried, light_enough
 from scheduler.planning.jobs import Job, JobContext, in_order, jobs_of
 from scheduler.planning.keeping import Keeping, keeping_of, usual_days
 from scheduler.planning.ledger import ledger_of
@@ -41,6 +42,7 @@ from scheduler.settings import (
     located,
     species_table,
     thresholds,
+    value_numbers,
     worth_numbers,
 )
 from scheduler.views.today import Briefing, ForecastLine
@@ -209,6 +211,7 @@ class Picture:
     learned: Learned
     worths: dict[tuple[str, str, str], EndWorth]  # of coating jobs, by tag, end and kind
     keeping: Keeping
+    carry: tuple[Carry, ...] = ()  # logs better brought under a roof today
 
 
 def picture(yard: YardFile, register: Register, forecast: Forecast, at: datetime) -> Picture:
@@ -249,8 +252,9 @@ def picture(yard: YardFile, register: Register, forecast: Forecast, at: datetime
         next_look=keeping.next_look,
     )
     jobs = jobs_of(register, context)
-    worths = _worths(yard, register, outlook, states, jobs, coating, at, past, climate)
-    return Picture(register, outlook, states, _by_worth(jobs, worths), dict(table), held, worths, keeping)
+    worths, carry = _worths(yard, register, outlook, states, jobs, coating, at, past, climate)
+    ranked = _by_worth(jobs, worths)
+    return Picture(register, outlook, states, ranked, dict(table), held, worths, keeping, carry)
 
 
 def _past(yard: YardFile, forecast: Forecast, at: datetime) -> tuple[Weather | None, Climate | None]:
@@ -288,11 +292,11 @@ def _worths(
     at: datetime,
     past: Weather | None,
     climate: Climate | None,
-) -> dict[tuple[str, str, str], EndWorth]:
+) -> tuple[dict[tuple[str, str, str], EndWorth], tuple[Carry, ...]]:
     """What waiting costs every end with work for the brush; without a forecast by past years alone."""
     places = dict.fromkeys((job.place, job.roofed) for job in jobs if job.coats)
     if not places:
-        return {}
+        return {}, ()
     ledger = _ledger(yard, register, outlook, coating, at, past, climate)
     default = worth_numbers()["later_chance"]
     chances = {
@@ -301,7 +305,33 @@ def _worths(
         else day_chances(outlook, *key, ledger.horizon.end, doubt(), climate=climate, default=default)
         for key in places
     }
-    return worth_of_jobs(jobs, register, states, ledger, chances)
+    worths = worth_of_jobs(jobs, register, states, ledger, chances)
+    return worths, _carried(yard, register, outlook, states, jobs, worths, ledger, climate)
+
+
+def _carried(
+    yard: YardFile,
+    register: Register,
+    outlook: Outlook | None,
+    states: dict[tuple[str, str], EndState],
+    jobs: tuple[Job, ...],
+    worths: dict[tuple[str, str, str], EndWorth],
+    ledger: Ledger,
+    climate: Climate | None,
+) -> tuple[Carry, ...]:
+    """Logs better brought under a roof; looked at only when the open yard has nothing for them today."""
+    shelter = best_shelter(yard.place)
+    if outlook is None or shelter is None:
+        return ()
+    soon = outlook.at + timedelta(hours=12)
+    due = [job for job in jobs if job.due <= soon and not job.optional]
+    light = light_enough(due, register, ledger)
+    if not light or any(w.now for w in worths.values()):
+        return ()
+    default = worth_numbers()["later_chance"]
+    end = ledger.horizon.end
+    days = day_chances(outlook, shelter.name, False, end, doubt(), climate=climate, default=default)
+    return carried(light, register, states, ledger, shelter.name, days, worths)
 
 
 def _ledger(
@@ -567,6 +597,8 @@ def brief(
         fill=outlook.thresholds.fill.value,
         question=_question(yard, seen, outlook, at),
         trusted_until=outlook.trusted_until,
+        carry=seen.carry,
+        lift_two_kg=value_numbers()["lift_two"],
     )
 
 

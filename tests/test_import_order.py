@@ -77,6 +77,7 @@ ORDER = (
     "planning/worth.py",
     "planning/ledger.py",
     "planning/truth.py",
+    "planning/inside.py",
     "planning/season.py",
     "planning/plan.py",
     "planning/*",

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
+from scheduler.planning.inside import Carry
 from scheduler.planning.jobs import Job
 from scheduler.planning.night import Night
 from scheduler.planning.questions import Question
@@ -52,11 +53,13 @@ class Briefing:
     pail_least_c: float = 2.0
     fill: float = 0.7
     people: int = 1
+    lift_two_kg: float = 25.0  # config lift_two
     set_up_min: float = 20.0
     frozen_share: float = 0.2  # config pail_frost_share
     unsure: frozenset[str] = frozenset()  # tags whose coat nobody has seen and the weather cannot tell of
     question: Question | None = None
     trusted_until: datetime | None = None  # what lies behind is planned on, not promised
+    carry: tuple[Carry, ...] = ()  # logs better brought under a roof today
 
 
 def _wood(b: Briefing, w: Wording, tag: str) -> str:
@@ -323,6 +326,7 @@ def _work_lines(b: Briefing, w: Wording) -> list[str]:
     looks = _by_log([j for j in m.later if j.kind == "look"])
     if looks:
         out.append(_look_line([job for job, _ in looks]))
+    out.extend(_inside(b, w))
     out.extend(_to_fell(b, w))
     saws = [j for j in m.later if j.kind == "saw_by" and j.by is not None]
     if saws:
@@ -333,6 +337,19 @@ def _work_lines(b: Briefing, w: Wording) -> list[str]:
         out.append(f"Saw soon: {join(first)}{others}.")
     out.extend(_set_aside(b, w))
     return out
+
+
+def _inside(b: Briefing, w: Wording) -> list[str]:
+    """Logs better brought under a roof and coated there, with their weight."""
+    if not b.carry:
+        return []
+    one = b.carry[0]
+    named = ", ".join(f"{c.tag} {_wood(b, w, c.tag)} (up to {w.weight(c.kg)})" for c in b.carry[:MOST_LOOKS])
+    lift = "Two people or a machine for the lift. " if max(c.kg for c in b.carry) > b.lift_two_kg else ""
+    return [
+        f"Into the {one.place} and coat there, {chance_words(one.chance)}: {named}. {lift}"
+        "Warm it without an open flame: carbon monoxide."
+    ]
 
 
 def _to_fell(b: Briefing, w: Wording) -> list[str]:
@@ -350,7 +367,11 @@ def _to_fell(b: Briefing, w: Wording) -> list[str]:
         more = f" and {len(tags) - MOST_LOOKS} more" if len(tags) > MOST_LOOKS else ""
         names = f"{join(tags[:MOST_LOOKS])}{more}"
         if best is None:
-            out.append(f"Still to cut: {names}. Leave long: no hours for the brush are likely this week.")
+            longer = max((one.open_cm[2] for one in m.worths.values()), default=0.0)
+            spare = f" by {w.about_length(longer)} an end" if longer >= 1.0 else ""
+            out.append(
+                f"Still to cut: {names}. Leave long{spare}: no hours for the brush are likely this week."
+            )
         else:
             when = f"{w.day(best.start)}, brush {w.brush(best)}, {chance_words(best.chance)}"
             out.append(f"Still to cut: {names}. Best cut and coated in one go {when}.")
