@@ -219,8 +219,29 @@ def spans_of(outlook: Outlook, place: str | None = None, roofed: bool = False) -
 
 
 def stops_of(outlook: Outlook, place: str | None = None) -> tuple[TimedStop, ...]:
-    """What stops the coat between the spans, in clock time."""
-    return tuple(_timed_stop(stop, outlook) for stop in outlook.of(place).stopped())
+    """What stops the coat between the spans, in clock time; a span that stepping finds poor counts too."""
+    stops = [_timed_stop(stop, outlook) for stop in outlook.of(place).stopped()]
+    shown = {span.start for span in spans_of(outlook, place)}
+    stops += [_poor(s, outlook) for s in outlook.spans(place) if outlook.time_at(s.start) not in shown]
+    return tuple(sorted(stops, key=lambda stop: stop.start))
+
+
+def _poor(span: Span, outlook: Outlook) -> TimedStop:
+    """A stretch that the clocks had taken for a span: what breaks most often at its best start."""
+    causes = [c for c in span.best.causes if c.rule.stops and c.outcome != "unknown"]
+    cause = None if span.best.unknown else max(causes, key=lambda c: c.share, default=None)
+    rule = None if cause is None else cause.rule
+    return TimedStop(
+        outlook.time_at(span.start),
+        outlook.time_at(span.end + 1),
+        rule.name if rule else None,
+        cause.value if cause else None,
+        rule.limit if rule else None,
+        rule.unit if rule else None,
+        rule.says if rule else "the weather is not known far enough",
+        rule.short if rule else "not known far enough",
+        False,
+    )
 
 
 def _timed_stop(stop: Stopped, outlook: Outlook) -> TimedStop:

@@ -7,7 +7,7 @@ from typing import Any
 
 from reminder_samples import end, job
 from test_outlook import PLACES
-from test_worth import AT, BAD, fresh, looked
+from test_worth import AT, GOOD, fresh, looked
 from weather_samples import by_day, weather
 
 from scheduler.planning.chances import day_chances
@@ -18,7 +18,7 @@ from scheduler.settings import Place, doubt, species_table
 from scheduler.yard.condition import EndState
 from scheduler.yard.facts import Log, Register
 
-COLD = BAD | {"air_c": by_day(-4.0, 1.0)}
+FROST = GOOD | {"air_c": by_day(-5.0, 9.0)}
 
 
 def small(tag: str = "L01", across: float = 24.0, **facts: Any) -> Log:
@@ -33,7 +33,7 @@ def small(tag: str = "L01", across: float = 24.0, **facts: Any) -> Log:
 
 
 def inside(*logs: Log, place: str = "cellar", given: Any = None) -> tuple[Carry, ...]:
-    view = looked(given if given is not None else weather(24 * 12, **COLD))
+    view = looked(given if given is not None else weather(24 * 12, **FROST))
     facts = Register(AT, logs)
     jobs = [job(tag=log.tag) for log in logs]
     ledger = ledger_of(view.yard, facts, AT, view.coating, species_table(), outlook=view)
@@ -43,7 +43,7 @@ def inside(*logs: Log, place: str = "cellar", given: Any = None) -> tuple[Carry,
     return carried(light_enough(jobs, facts, ledger), facts, states, ledger, place, days[place], worths)
 
 
-def test_a_small_prized_log_goes_to_the_frost_free_place_when_it_freezes_outside() -> None:
+def test_a_small_prized_log_goes_to_the_frost_free_place_when_every_night_freezes() -> None:
     (one,) = inside(small())
     assert (one.tag, one.place) == ("L01", "cellar")
     assert 20.0 < one.kg < 80.0
