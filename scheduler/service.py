@@ -440,7 +440,7 @@ def _fates(register: Register, outlook: Outlook | None) -> dict[tuple[str, str],
         used = past if before and past is not None else outlook
         faces = used.faces(place, roofed)
         found = fates_of_coats(
-            faces, used.coating, used.rules, [c for _, c in ends], used.limits.reached_share
+            faces, used.coating, used.rules, [c for _, c in ends], used.limits.reached_share, outlook.at
         )
         fates.update({key: found[coat] for key, coat in ends})
     return fates

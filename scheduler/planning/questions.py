@@ -14,16 +14,15 @@ from typing import Literal
 
 import numpy as np
 
-from scheduler.coating.film import step_film
 from scheduler.planning.outlook import Outlook
 from scheduler.weather.nights import night_of
 from scheduler.yard.condition import EndState
-from scheduler.yard.facts import Coat, Log, Register
+from scheduler.yard.facts import Register
 
 __all__ = ["Question", "questions"]
 
 Numbers = Mapping[str, Mapping[str, float]]
-MOST_COATS = 6  # looked through for a question; each takes some milliseconds
+WAITING = ("wet", "coated", "sealed")
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +53,7 @@ def questions(
     """
     frost = _frost(outlook, register, numbers, offset_sd)
     found = [frost] if frost is not None else []
-    found += _coats(outlook, register, states, numbers, drying_sd)
+    found += _coats(register, states, numbers, drying_sd)
     least = numbers["question"]["least"]
     open_ = [q for q in found if least <= q.chance <= 1.0 - least]
     return tuple(sorted(open_, key=lambda q: -q.teaches))
@@ -89,7 +88,6 @@ def _frost(
 
 
 def _coats(
-    outlook: Outlook,
     register: Register,
     states: Mapping[tuple[str, str], EndState],
     numbers: Numbers,
@@ -97,19 +95,16 @@ def _coats(
 ) -> list[Question]:
     """Clear or milky? Of coats that some members have dry by now and others have not."""
     left = 1.0 if drying_sd is None else drying_sd / numbers["drying"]["prior_log_sd"]
-    waiting: dict[tuple[str | None, bool, bool, int], tuple[Log, str, Coat]] = {}
+    out: dict[datetime, Question] = {}
     for log in register.present:
         for end in log.ends:
             state, coat = states.get((log.tag, end.name)), end.last_coat
-            if state is None or coat is None or state.seen or state.state not in ("wet", "coated", "sealed"):
+            if state is None or coat is None or state.seen or state.state not in WAITING:
                 continue
-            step = int(outlook.step_of(coat.moment.time))
-            if step >= 0:
-                waiting.setdefault((log.place, log.roofed, coat.layer >= 2, step), (log, end.name, coat))
-    out = []
-    for (place, roofed, second, step), (log, end_name, coat) in list(waiting.items())[-MOST_COATS:]:
-        film = outlook.coating.second() if second else outlook.coating
-        dry = step_film(outlook.faces(place, roofed), film, np.array([step], np.int64)).milestones.dry[:, 0]
-        chance = float(np.mean(dry <= outlook.now_step))
-        out.append(Question("coat", f"coat {coat.entry}", chance, _open(chance) * left, log.tag, end_name))
-    return out
+            chance = None if state.fate is None else state.fate.dry_now
+            if chance is not None:  # ends coated together are one question
+                found = Question(
+                    "coat", f"coat {coat.entry}", chance, _open(chance) * left, log.tag, end.name
+                )
+                out.setdefault(coat.moment.time, found)
+    return list(out.values())

@@ -37,6 +37,7 @@ class Fate:
     dry: datetime | None = None
     danger: str | None = None  # rule that most often breaks
     danger_at: datetime | None = None
+    dry_now: float | None = None  # share of members in which it is dry by now; None: not asked, or not known
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +54,12 @@ class EndState:
 
 
 def fates_of_coats(
-    place: Surroundings, coating: Coating, rules: tuple[Rule, ...], coats: Sequence[Coat], reached: float
+    place: Surroundings,
+    coating: Coating,
+    rules: tuple[Rule, ...],
+    coats: Sequence[Coat],
+    reached: float,
+    now: datetime | None = None,
 ) -> dict[Coat, Fate]:
     """Run coats through the weather from their starts; unknown where the weather does not reach back to them.
 
@@ -73,13 +79,22 @@ def fates_of_coats(
         found: dict[int, Fate] = {}
         if inside:
             stepped = step_film(place, film, np.array(inside, np.int64))
-            found = {step: _fate(place, closing, stepped, n, step, reached) for n, step in enumerate(inside)}
+            by = None if now is None else place.fine.step_of(now)
+            found = {
+                step: _fate(place, closing, stepped, n, step, reached, by) for n, step in enumerate(inside)
+            }
         fates.update({coat: found.get(step, Fate(None)) for coat, step in steps.items()})
     return fates
 
 
 def _fate(
-    place: Surroundings, closing: tuple[Rule, ...], stepped: Stepped, column: int, step: int, reached: float
+    place: Surroundings,
+    closing: tuple[Rule, ...],
+    stepped: Stepped,
+    column: int,
+    step: int,
+    reached: float,
+    now: float | None,
 ) -> Fate:
     one = stepped.milestones.column(column)
     series = {
@@ -103,8 +118,16 @@ def _fate(
         step_by = by_most(one.named(name)[:, 0], reached)
         return None if step_by is None else place.fine.time_at(step_by)
 
+    dry_now = None if now is None else float(np.mean(one.dry[:, 0] <= now))
     return Fate(
-        chance, when("touch_dry"), when("rain_safe"), when("frost_safe"), when("dry"), danger, danger_at
+        chance,
+        when("touch_dry"),
+        when("rain_safe"),
+        when("frost_safe"),
+        when("dry"),
+        danger,
+        danger_at,
+        dry_now,
     )
 
 

@@ -12,7 +12,7 @@ from weather_samples import by_day, weather
 
 from scheduler.planning.questions import Question, questions
 from scheduler.settings import learning
-from scheduler.yard.condition import EndState
+from scheduler.yard.condition import EndState, fates_of_coats
 from scheduler.yard.facts import Register
 
 MORNING = datetime(2025, 11, 4, 6, 0, tzinfo=UTC)  # seven on the yard's clock
@@ -20,8 +20,15 @@ MORNING = datetime(2025, 11, 4, 6, 0, tzinfo=UTC)  # seven on the yard's clock
 
 def asked(given, at: datetime = MORNING, facts: Register | None = None, **known: float) -> list[Question]:  # type: ignore[no-untyped-def]
     facts = facts or Register(at)
-    states = {(one.tag, e.name): EndState("wet") for one in facts.present for e in one.ends}
-    return list(questions(outlook(given, at=at), facts, states, learning(), **known))
+    view = outlook(given, at=at)
+    coats = [c for one in facts.present for e in one.ends for c in e.coats]
+    fates = fates_of_coats(view.faces(), view.coating, view.rules, coats, 0.8, at)
+    states = {
+        (one.tag, e.name): EndState("wet", fate=fates.get(e.last_coat) if e.last_coat else None)
+        for one in facts.present
+        for e in one.ends
+    }
+    return list(questions(view, facts, states, learning(), **known))
 
 
 def edge(low: float = 1.0):  # type: ignore[no-untyped-def]
