@@ -39,6 +39,8 @@ def fill_gaps(weather: Weather) -> Weather:
 def _close(values: Array) -> tuple[Array, NDArray[np.bool_]]:
     """The values with short inner gaps closed, and where that was done; shapes (members, hours)."""
     known = np.isfinite(values)
+    if known.all():
+        return values, ~known
     rows = np.broadcast_to(np.arange(values.shape[1]), values.shape)
     before = np.maximum.accumulate(np.where(known, rows, -1), axis=1)
     after = np.minimum.accumulate(np.where(known, rows, values.shape[1])[:, ::-1], axis=1)[:, ::-1]

@@ -389,4 +389,6 @@ def _archive_column(column: object, name: str, unit: object, what: str, days: Se
             f"The unit of {name} is '{quoted(unit, 40)}'; understood here: {', '.join(known)}."
         )
     factor, shift = known[unit]
-    return in_bounds(raw * factor + shift, raw, name, UNITS["mm" if what == "rain" else "c"], when)
+    with np.errstate(over="ignore"):  # what overflows lies outside all bounds
+        values = raw * factor + shift
+    return in_bounds(values, raw, name, UNITS["mm" if what == "rain" else "c"], when)

@@ -492,11 +492,12 @@ def test_a_quantity_without_members_serves_them_all() -> None:
     assert weather.rain_chance[:, 0].tolist() == [0.4] * 5
 
 
-def test_a_member_that_lacks_a_quantity_is_left_out_and_that_is_noted() -> None:
+def test_a_member_that_lacks_a_quantity_is_unknown_and_that_is_noted() -> None:
     weather = columns.read(answer(members(4) | {"precipitation_member02": [None] * HOURS}))
-    assert weather.members == 4
-    assert weather.air_c[:, 0].tolist() == pytest.approx([8.0, 8.1, 8.3, 8.4])
-    assert any("4 of 5 members" in note for note in weather.provenance.notes)
+    assert weather.members == 5
+    assert weather.air_c[:, 0].tolist() == pytest.approx([8.0, 8.1, 8.2, 8.3, 8.4])
+    assert np.isnan(weather.rain_mm).all(axis=1).tolist() == [False, False, True, False, False]
+    assert any("1 of 5 members" in note for note in weather.provenance.notes)
 
 
 def test_members_that_have_nothing_in_common_are_refused() -> None:

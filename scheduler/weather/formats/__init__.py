@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from scheduler.weather.formats import brightsky, columns, coverage, met_norway, nws
+from scheduler.weather.formats.column_table import quoted
 from scheduler.weather.gaps import fill_gaps
 from scheduler.weather.series import Weather, WeatherError
 
@@ -178,7 +179,7 @@ def _no_key_twice(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
         names = [key for key, _ in pairs]
         twice = next(key for key in names if names.count(key) > 1)
         raise WeatherError(
-            f"'{twice[:60]}' stands twice in the answer, so it is not clear which counts. Ask again."
+            f"'{quoted(twice, 60)}' stands twice in the answer, so it is not clear which counts. Ask again."
         )
     return made
 

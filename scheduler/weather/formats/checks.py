@@ -11,16 +11,18 @@ from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from scheduler.weather.air import dew_point_from_humidity, humidity, pressure_at
-from scheduler.weather.formats.column_table import KINDS, MEND, shown_type
+from scheduler.weather.formats.column_table import KINDS, MEND, quoted, shown_type
 from scheduler.weather.formats.columns import DEW_SLACK_K
-from scheduler.weather.series import Array, WeatherError
+from scheduler.weather.series import HOUR, Array, WeatherError
 
 __all__ = [
     "MEND",
     "Units",
     "When",
+    "after",
     "at",
     "checked_dew_point",
     "in_house_unit",
@@ -41,15 +43,14 @@ _PLAIN = {int, float, type(None)}
 _TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d(\.\d{1,6})?)?(Z|[+-]\d\d:?\d\d)", re.ASCII)
 
 
-def quoted(text: object, longest: int = 200) -> str:
-    """A foreign text on one printable line, cut to ``longest``."""
-    line = " ".join("".join(c if c.isprintable() else " " for c in str(text)).split())
-    return line if len(line) <= longest else line[: longest - 1] + "…"
-
-
 def at(moments: Sequence[datetime]) -> When:
     """Times of rows in words."""
     return lambda row: f"{moments[row]:%Y-%m-%d %H:%M} UTC"
+
+
+def after(start: datetime, hours: Sequence[int] | NDArray[np.int64]) -> When:
+    """Times of rows in words that lie whole hours after a start."""
+    return lambda row: f"{start + int(hours[row]) * HOUR:%Y-%m-%d %H:%M} UTC"
 
 
 def moment(text: object, what: str) -> datetime:
@@ -65,7 +66,7 @@ def moment(text: object, what: str) -> datetime:
         raise WeatherError(f"{what}, {text}, does not exist. {MEND}") from None
     if not 1970 < when.year < 2100:
         raise WeatherError(f"{what}, {text}, is of no year for a forecast. {MEND}")
-    return when.astimezone(UTC)
+    return when if when.tzinfo is UTC else when.astimezone(UTC)
 
 
 def numbers(column: Sequence[Any], name: str, when: When) -> Array:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from scheduler.weather.series import Array, WeatherError
 
-__all__ = ["KINDS", "MEND", "VARIABLE_MAP", "Members", "Table", "make_table", "shown_type", "utc"]
+__all__ = ["KINDS", "MEND", "VARIABLE_MAP", "Members", "Table", "make_table", "quoted", "shown_type", "utc"]
 
 MEND = "Ask the service again, or name another one in yard.toml under [forecast]."
 SNOW_CM_PER_MM = 0.7  # 7 cm of fresh snow are 10 mm of water (Open-Meteo documentation, "snowfall")
@@ -116,16 +116,18 @@ class Table:
     names: Mapping[tuple[str, str], dict[int, str]]
 
     def members(self, house: str, model: str) -> Members:
-        """The members of one quantity in the house's unit; empty where it is not offered."""
+        """The members of one quantity in the house's unit; empty where it is not offered.
+
+        A numbered member whose column is null throughout is there, and unknown.
+        """
         for foreign in (key for key, name in VARIABLE_MAP.items() if name == house):
             for suffix in dict.fromkeys((model, "")):
-                offered = {}
-                for member, name in self.names.get((foreign, suffix), {}).items():
-                    values = self.column(name, house)
-                    if values is not None:
-                        offered[member] = values
+                named = self.names.get((foreign, suffix), {})
+                columns = {member: self.column(name, house) for member, name in named.items()}
+                offered = {member: values for member, values in columns.items() if values is not None}
                 if offered:
-                    return offered
+                    none = np.full(self.hours.size, np.nan)
+                    return {member: none for member in columns if member} | offered
         return {}
 
     def named(self, house: str) -> bool:
@@ -143,10 +145,11 @@ class Table:
         if unit not in kind.units:
             known = ", ".join(kind.units)
             raise WeatherError(
-                f"The unit of {name} is '{unit:.40}'; understood here: {known}. Ask for one of these."
+                f"The unit of {name} is '{quoted(unit, 40)}'; understood here: {known}. Ask for one of these."
             )
         factor, shift = kind.units[unit]
-        values = raw * factor + shift
+        with np.errstate(over="ignore"):
+            values = raw * factor + shift
         slack = 1e-9 * kind.high  # the conversion's own rounding
         wrong = np.flatnonzero((values < kind.low - slack) | (values > kind.high + slack))
         if wrong.size:
@@ -207,6 +210,12 @@ def utc(moment: np.datetime64) -> datetime:
     """A numpy time in UTC as an aware datetime."""
     plain: datetime = moment.astype("datetime64[s]").item()
     return plain.replace(tzinfo=UTC)
+
+
+def quoted(text: object, longest: int = 200) -> str:
+    """A foreign text on one printable line, cut to ``longest``."""
+    line = " ".join("".join(c if c.isprintable() else " " for c in str(text)).split())
+    return line if len(line) <= longest else line[: longest - 1] + "…"
 
 
 def shown_type(value: object) -> str:

@@ -34,6 +34,7 @@ from scheduler.weather.formats.column_table import (
     Members,
     Table,
     make_table,
+    quoted,
     shown_type,
     utc,
 )
@@ -103,8 +104,10 @@ def read(data: object, *, place: tuple[float, float] | None = None) -> Weather:
     notes: list[str] = []
     answer = _the_place(data, place, notes)
     if answer.get("error") is True:
-        reason = " ".join(str(answer.get("reason", "no reason given")).split())[:200]
-        raise WeatherError(f'The service answers with an error: "{reason}" Mend the address, or ask later.')
+        reason = answer.get("reason", "no reason given")
+        raise WeatherError(
+            f'The service answers with an error: "{quoted(reason)}" Mend the address, or ask later.'
+        )
     table = make_table(answer)
     altitude_m = _number(answer, "elevation", -500.0, 9000.0)
     arrays = _stack(_best_model(table, altitude_m, notes), table.hours.size, notes)
@@ -214,22 +217,31 @@ def _parts(table: Table, model: str, altitude_m: float | None) -> dict[str, Memb
 
 
 def _stack(parts: Mapping[str, Members], hours: int, notes: list[str]) -> dict[str, Array]:
-    """Arrays (members, hours): the members that every quantity has; one without members serves them all."""
-    many = {name: set(members) for name, members in parts.items() if set(members) != {0}}
-    labels = sorted(set.intersection(*many.values())) if many else [0]
-    everyone = set.union(*many.values()) if many else {0}
-    if not labels:
+    """Arrays (members, hours) with a row for every member that has something needed; one serves them all.
+
+    What a member lacks is unknown in it. Were it left out, those that are
+    left would speak for all: nobody knows whether they are the dry ones.
+    """
+    known = {
+        name: {k for k, row in members.items() if not np.isnan(row).all()} for name, members in parts.items()
+    }
+    many = {name for name in parts if set(parts[name] if name in NEEDED else known[name]) != {0}}
+    needed = [known[name] for name in NEEDED if name in many]
+    everyone = sorted(set().union(*needed)) if needed else [0]
+    whole = set.intersection(*needed) if needed else {0}
+    if not whole:
         raise WeatherError(f"No member of the ensemble has all of {', '.join(sorted(many))}. {MEND}")
-    if len(labels) < len(everyone):
-        notes.append(f"{len(labels)} of {len(everyone)} members have all quantities; the others are left out")
+    if len(whole) < len(everyone):
+        lacking = len(everyone) - len(whole)
+        notes.append(f"{lacking} of {len(everyone)} members lack a quantity; what they say is unknown")
     alone = [words for name, (words, _) in NEEDED.items() if many and name not in many]
     if alone:
         notes.append(f"the same for all members: {', '.join(alone)}")
-    arrays = {}
-    for name, members in parts.items():
-        rows = [members[k if name in many else 0] for k in labels]
-        arrays[name] = np.array(rows).reshape(len(labels), hours)
-    return arrays
+    none = np.full(hours, np.nan)
+    return {
+        name: np.array([members.get(k if name in many else 0, none) for k in everyone])
+        for name, members in parts.items()
+    }
 
 
 def _keep_dew_below_air(arrays: dict[str, Array], hours: NDArray[np.datetime64]) -> None:
@@ -259,7 +271,8 @@ def _note_spread(table: Table, notes: list[str]) -> None:
     raw = table.raw(name)
     known = raw[np.isfinite(raw)]
     if known.size:
-        given = f"{known.min():g} to {known.max():g} {table.units.get(name, '')}".strip()
+        unit = quoted(table.units.get(name, ""), 40)
+        given = f"{known.min():g} to {known.max():g} {unit}".strip()
         notes.append(f"the values are the mean of an ensemble; its spread (air {given}) is not used")
 
 

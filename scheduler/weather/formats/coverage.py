@@ -28,6 +28,7 @@ import numpy as np
 
 from scheduler.weather.formats.checks import (
     MEND,
+    after,
     at,
     checked_dew_point,
     in_house_unit,
@@ -107,13 +108,14 @@ def read(
     here = of_one_place(coverages_of(data), place, notes)
     parameters = {name: one for coverage in here for name, one in coverage.parameters.items()}
     named = which_is_which(parameters, names or {})
-    columns = {}
+    columns: dict[str, _Column] = {}
+    points: dict[tuple[int, ...], Rows] = {}  # of coverages that belong together, worked out once
     for house, one in named.items():
-        column = _column(here, one, notes)
+        column = _column(here, one, points, notes)
         if column is not None:
             columns[house] = column
     found = {"dew_point_c" if name == "humidity" else name for name in columns}
-    refuse_unless_enough(found, NEEDED, _held(parameters))
+    refuse_unless_enough(found, NEEDED, "" if found >= set(NEEDED) else _held(parameters))
     start = min(column.moments[0] for column in columns.values())
     arrays = {name: values[None, :] for name, values in _rows(columns, start, notes).items()}
     source = Provenance(
@@ -141,13 +143,18 @@ def _error(data: object) -> str:
 # ------------------------------------------------------------------ ranges
 
 
-def _column(coverages: list[Coverage], one: Named, notes: list[str]) -> _Column | None:
+def _column(
+    coverages: list[Coverage], one: Named, known: dict[tuple[int, ...], Rows], notes: list[str]
+) -> _Column | None:
     """One quantity out of all coverages that have it; None where it is null throughout or of unsaid hours."""
     having = sorted((c for c in coverages if one.parameter in c.ranges), key=lambda c: c.moments[0])
     if not having:
         return None
     moments = [when for coverage in having for when in coverage.moments]
-    points = hour_numbers(moments, STEPS)
+    together = tuple(map(id, having))
+    if together not in known:
+        known[together] = hour_numbers(moments, STEPS)
+    points = known[together]
     when = at(moments)
     given = [value for coverage in having for value in _range(coverage, one.parameter)]
     raw = numbers(given, one.parameter, when)
@@ -241,7 +248,7 @@ def _rows(columns: dict[str, _Column], start: datetime, notes: list[str]) -> dic
         for name, column in laid.items()
         if name not in INTERVALS
     }
-    when = at([start + k * HOUR for k in range(hours)])
+    when = after(start, range(hours))
     dew = checked_dew_point(rows["air_c"], rows.get("dew_point_c"), rows.pop("humidity", None), when, notes)
     rows |= {} if dew is None else {"dew_point_c": dew}
     chance = np.full(hours, np.nan)
@@ -265,10 +272,12 @@ def _hours(length: timedelta) -> int:
 def _laid(column: _Column, name: str, chance: Array) -> Array:
     """What stands for stretches of hours, laid on them; a stretch that began earlier is left unknown."""
     out = np.full(chance.size, np.nan)
-    for begin, end, value in zip(column.begin, column.end, column.values, strict=True):
-        size = int(end - begin)
-        if begin < 0 or np.isnan(value):
-            continue
+    known = ~np.isnan(column.values) & (column.begin >= 0)
+    hourly = known & (column.end - column.begin == 1)
+    out[column.begin[hourly]] = column.values[hourly]
+    for k in np.flatnonzero(known & ~hourly):
+        begin, end, value = int(column.begin[k]), int(column.end[k]), column.values[k]
+        size = end - begin
         if name == "rain_mm":
             thin = bool(np.isfinite(chance[begin:end]).all())
             out[begin:end] = spread_sum(float(value), size, thin=thin)

@@ -198,7 +198,9 @@ def _period(parameter: str, details: Mapping[str, Any]) -> str | None:
 
 def _ends(text: str | None) -> tuple[timedelta, timedelta] | None:
     """Both ends of a period against a value's time, as -PT1H/PT0H or -PT1H; of a bare PT1H none is known."""
-    first, slash, last = (text or "").partition("/")
+    if text is None:
+        return None
+    first, slash, last = text.partition("/")
     try:
         one, other = parse_duration(first), parse_duration(last) if slash else timedelta(0)
     except WeatherError:
@@ -209,9 +211,11 @@ def _ends(text: str | None) -> tuple[timedelta, timedelta] | None:
 def _length(parameter: str, details: Mapping[str, Any]) -> float | None:
     """Hours that a period lasts, where that is said at all."""
     text = _period(parameter, details)
+    if text is None:
+        return None
     ends = _ends(text)
     try:
-        lasting = ends[1] - ends[0] if ends else abs(parse_duration(text or ""))
+        lasting = ends[1] - ends[0] if ends else abs(parse_duration(text))
     except WeatherError:
         return None
     return lasting / timedelta(hours=1)

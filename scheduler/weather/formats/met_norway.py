@@ -19,9 +19,10 @@ Names, units and periods by MET Norway's own description of the data model
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from statistics import NormalDist
 from typing import Any
 
@@ -144,14 +145,13 @@ def read(data: object, *, place: tuple[float, float] | None = None) -> Weather:
 # ------------------------------------------------------------------ the answer's parts
 
 
-def _inside(outer: Mapping[str, Any], key: str) -> Mapping[str, Any]:
-    """An object inside another; empty where it is not given, refused where it is something else."""
-    found = outer.get(key)
-    if found is None:
-        return {}
-    if not isinstance(found, dict):
-        raise WeatherError(f"{key} of an entry is {shown_type(found)}, not an object. {MEND}")
-    return found
+def _inside(outer: Sequence[Mapping[str, Any]], key: str) -> list[Mapping[str, Any]]:
+    """The object inside each of several; empty where it is not given, refused where it is something else."""
+    found = [one.get(key) for one in outer]
+    if not set(map(type, found)) <= {dict, type(None)}:
+        wrong = next(one for one in found if one is not None and type(one) is not dict)
+        raise WeatherError(f"{key} of an entry is {shown_type(wrong)}, not an object. {MEND}")
+    return [one or {} for one in found]
 
 
 def _series_of(data: Any) -> _Series:
@@ -164,10 +164,10 @@ def _series_of(data: Any) -> _Series:
         raise WeatherError(f"The answer gives no units (meta, units), so its numbers mean nothing. {MEND}")
     moments = [moment(one.get("time"), "The time of an entry") for one in entries]
     points = hour_numbers(moments, (1, 6))
-    data_of = [_inside(one, "data") for one in entries]
-    parts = {part: [_inside(one, part) for one in data_of] for part in ("instant", *PERIODS)}
-    details = {part: [_inside(one, "details") for one in ones] for part, ones in parts.items()}
-    summaries = {part: [_inside(one, "summary") for one in parts[part]] for part in PERIODS}
+    data_of = _inside(entries, "data")
+    parts = {part: _inside(data_of, part) for part in ("instant", *PERIODS)}
+    details = {part: _inside(ones, "details") for part, ones in parts.items()}
+    summaries = {part: _inside(parts[part], "summary") for part in PERIODS}
     return _Series(moments, points, details, summaries, units)
 
 
@@ -259,25 +259,40 @@ def _of_periods(series: _Series) -> dict[str, Array]:
     for part, size in PERIODS.items():  # the shortest first
         shares = series.column(part, CHANCE, "rain_chance")
         if shares is not None:
-            for here, share in _still_unknown(chance, series.points, hourly_chance(shares, size), size):
-                chance[here] = share
+            _lay(chance, series.points, hourly_chance(shares, size), size)
+
+    def spread(here: slice, total: float) -> Array:
+        thin = bool(np.isfinite(chance[here]).all())
+        return spread_sum(total, here.stop - here.start, thin=thin)
+
     for part in ("next_1_hours", "next_6_hours"):
         size, sums = PERIODS[part], series.column(part, RAIN, "rain_mm")
         if sums is not None:
-            for here, total in _still_unknown(rain, series.points, sums, size):
-                rain[here] = spread_sum(total, size, thin=bool(np.isfinite(chance[here]).all()))
-        for here, kind in _still_unknown(code, series.points, _codes(series.summaries[part]), size):
-            code[here] = kind
+            _lay(rain, series.points, sums, size, spread)
+        _lay(code, series.points, _codes(series.summaries[part]), size)
     found = {"rain_mm": rain, "rain_chance": chance, "code": code}
     return {name: values for name, values in found.items() if np.isfinite(values).any()}
 
 
-def _still_unknown(rows: Array, points: Rows, values: Array, size: int) -> Iterator[tuple[slice, float]]:
-    """The hours of each period of which none is known yet, and the value of the period."""
-    for k in np.flatnonzero(np.isfinite(values) & np.isnan(rows[points])):
-        here = slice(points[k], points[k] + size)
-        if size == 1 or np.isnan(rows[here]).all():
-            yield here, float(values[k])
+def _lay(
+    rows: Array,
+    points: Rows,
+    values: Array,
+    size: int,
+    spread: Callable[[slice, float], Array] | None = None,
+) -> None:
+    """Lay each known value on the ``size`` hours of its period, in place, where none of them is known yet.
+
+    ``spread`` makes of a sum one value for each hour; without it all have the same. A single hour has it all.
+    """
+    here = np.isfinite(values) & np.isnan(rows[points])
+    if size == 1:
+        rows[points[here]] = values[here]
+        return
+    for k in np.flatnonzero(here):
+        hours, value = slice(int(points[k]), int(points[k]) + size), float(values[k])
+        if np.isnan(rows[hours]).all():
+            rows[hours] = value if spread is None else spread(hours, value)
 
 
 def _codes(summaries: list[Mapping[str, Any]]) -> Array:
@@ -286,6 +301,7 @@ def _codes(summaries: list[Mapping[str, Any]]) -> Array:
     return np.array([_code(name) if isinstance(name, str) else np.nan for name in names])
 
 
+@lru_cache(maxsize=128)
 def _code(symbol: str) -> float:
     if not _SYMBOL.fullmatch(symbol):
         return np.nan

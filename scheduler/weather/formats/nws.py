@@ -30,7 +30,7 @@ import numpy as np
 
 from scheduler.weather.formats.checks import (
     MEND,
-    at,
+    after,
     checked_dew_point,
     moment,
     number,
@@ -232,7 +232,7 @@ def _rows(
     """Every quantity hour by hour."""
     amounts = ("rain_mm", "rain_chance")
     rows = {name: layer.hourly(first, hours) for name, layer in layers.items() if name not in amounts}
-    when = at([EPOCH + (first + k) * HOUR for k in range(hours)])
+    when = after(EPOCH, range(first, first + hours))
     dew = checked_dew_point(rows["air_c"], rows.get("dew_point_c"), rows.pop("humidity", None), when, notes)
     air = rows["air_c"] = _lowered_nights(rows["air_c"], grid, first)
     if dew is not None:
@@ -270,6 +270,8 @@ def _spread_rain(layer: Layer, chance: Array, first: int) -> Array:
 def _periods(layer: Layer) -> Layer:
     """The same chances with every block cut into equal parts of at most 12 hours, each taken as a period."""
     parts = -(-layer.lengths // LONGEST_CHANCE)
+    if (parts == 1).all():
+        return layer
     whole = [
         (start + part[0], part.size, value)
         for start, size, count, value in zip(layer.starts, layer.lengths, parts, layer.values, strict=True)

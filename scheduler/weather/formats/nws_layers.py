@@ -13,7 +13,7 @@ import numpy as np
 from scheduler.weather.formats.checks import (
     MEND,
     Units,
-    at,
+    after,
     in_house_unit,
     numbers,
     quoted,
@@ -21,7 +21,7 @@ from scheduler.weather.formats.checks import (
 )
 from scheduler.weather.formats.periods import parse_interval, whole_hours
 from scheduler.weather.formats.points import LONGEST, Rows
-from scheduler.weather.series import HOUR, Array, WeatherError
+from scheduler.weather.series import Array, WeatherError
 
 __all__ = ["EPOCH", "UNITS", "Layer", "entries_of", "intervals_of", "layer_of", "refuse_an_error", "unit_of"]
 
@@ -98,7 +98,7 @@ def layer_of(grid: Mapping[str, Any], name: str, house: str) -> Layer | None:
     if all(entry["value"] is None for entry in entries):
         return None
     starts, lengths = intervals_of(entries, name)
-    when = at([EPOCH + int(start) * HOUR for start in starts])
+    when = after(EPOCH, starts)
     raw = numbers([entry["value"] for entry in entries], name, when)
     unit = unit_of(layer.get("uom")) if isinstance(layer, dict) else None
     return Layer(starts, lengths, in_house_unit(raw, name, house, unit, UNITS[house], when))
@@ -119,19 +119,16 @@ def entries_of(layer: object, name: str) -> list[Mapping[str, Any]]:
 
 def intervals_of(entries: list[Mapping[str, Any]], name: str) -> tuple[Rows, Rows]:
     """Starts in hours since 1970 and lengths in hours; refused out of order, overlapping or between hours."""
-    starts, lengths, end = [], [], 0
-    for entry in entries:
-        text = entry["validTime"]
-        start, hours = _interval_hours(text)
-        if start < end:
-            raise WeatherError(
-                f"The intervals of {name} overlap or are not in order: {text} begins before "
-                f"the one before it ends. {MEND}"
-            )
-        starts.append(start)
-        lengths.append(hours)
-        end = start + hours
-    return np.array(starts, dtype=np.int64), np.array(lengths, dtype=np.int64)
+    hours = np.array([_interval_hours(entry["validTime"]) for entry in entries], dtype=np.int64)
+    starts, lengths = hours.reshape(-1, 2).T
+    wrong = np.flatnonzero(starts[1:] < (starts + lengths)[:-1])
+    if wrong.size:
+        text = entries[int(wrong[0]) + 1]["validTime"]
+        raise WeatherError(
+            f"The intervals of {name} overlap or are not in order: {text} begins before "
+            f"the one before it ends. {MEND}"
+        )
+    return starts, lengths
 
 
 @lru_cache(maxsize=4096)  # the layers share their intervals

@@ -19,12 +19,13 @@ from __future__ import annotations
 
 import re
 from datetime import datetime, timedelta
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from scheduler.weather.formats.checks import MEND, moment, quoted
-from scheduler.weather.series import HOUR, Array, WeatherError
+from scheduler.weather.series import Array, WeatherError
 
 __all__ = ["WET_MM", "hourly_chance", "parse_duration", "parse_interval", "spread_sum", "whole_hours"]
 
@@ -41,6 +42,7 @@ CERTAIN = 0.995  # a chance in whole percent that reads 100
 _EFFECTIVE = np.log([1.0, 1.31, 1.57, 2.22, 3.36, 5.6])
 
 
+@lru_cache(maxsize=256)  # an answer has few lengths, each many times
 def parse_duration(text: str) -> timedelta:
     """An ISO 8601 duration of weeks, days, hours, minutes and seconds, as P5DT19H or -PT1H.
 
@@ -74,16 +76,22 @@ def parse_interval(text: str) -> tuple[datetime, timedelta]:
     start, slash, length = text.partition("/")
     if not slash:
         raise WeatherError(f"'{quoted(text, 60)}' is no interval such as 2025-11-03T06:00:00Z/PT6H. {MEND}")
-    when, lasting = moment(start, "The start of an interval"), parse_duration(length)
+    when, lasting = _beginning(start), parse_duration(length)
     if lasting <= timedelta(0):
         raise WeatherError(f"The interval '{quoted(text, 60)}' has no length. {MEND}")
     return when, lasting
 
 
+@lru_cache(maxsize=1024)  # the layers of an answer begin at the same times
+def _beginning(text: str) -> datetime:
+    return moment(text, "The start of an interval")
+
+
 def whole_hours(length: timedelta) -> int | None:
     """A length in hours; None where it is not a whole number of them."""
-    hours, rest = divmod(length, HOUR)
-    return None if rest else hours
+    if length.seconds % 3600 or length.microseconds:  # the days may be negative, these never are
+        return None
+    return length.days * 24 + length.seconds // 3600
 
 
 def spread_sum(total: float, hours: int, *, thin: bool = True) -> Array:

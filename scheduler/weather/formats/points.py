@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
-from itertools import pairwise
 from typing import NoReturn
 
 import numpy as np
 from numpy.typing import NDArray
 
 from scheduler.weather.formats.checks import MEND
-from scheduler.weather.series import HOUR, Array, WeatherError
+from scheduler.weather.series import Array, WeatherError
 
 __all__ = ["LONGEST", "between", "hour_numbers", "lowered", "through"]
 
@@ -33,15 +32,16 @@ def hour_numbers(moments: Sequence[datetime], steps: Sequence[int]) -> Rows:
     start = moments[0]
     if start.minute % 15 or start.second or start.microsecond:
         raise WeatherError(f"The first time, {start:%Y-%m-%d %H:%M:%S} UTC, is no quarter hour. {MEND}")
-    last = 0
-    for before, after in pairwise(moments):
-        hours, rest = divmod(after - before, HOUR)
-        if rest or hours not in steps or hours < last:
-            _refuse_the_pair(before, after, steps)
-        last = hours
+    seconds = np.array([(when - start).total_seconds() for when in moments])
+    hours, rest = np.divmod(np.diff(seconds), 3600.0)
+    wrong = (rest != 0.0) | ~np.logical_or.reduce([hours == step for step in steps])
+    wrong[1:] |= hours[1:] < hours[:-1]
+    if wrong.any():
+        row = int(np.argmax(wrong))
+        _refuse_the_pair(moments[row], moments[row + 1], steps)
     if moments[-1] - start > LONGEST:
         raise WeatherError(f"The answer reaches over more than {LONGEST.days} days. {MEND}")
-    return np.array([(when - start) // HOUR for when in moments], dtype=np.int64)
+    return np.asarray(seconds // 3600.0, dtype=np.int64)
 
 
 def _refuse_the_pair(before: datetime, after: datetime, steps: Sequence[int]) -> NoReturn:
