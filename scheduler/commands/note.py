@@ -110,7 +110,10 @@ def note(
     first: dict[str, Ends] = {}
     if "@first" in re.split(r"[,;\s]+", tags.casefold()):
         first = _first(here, lambda then: weather_at_hand(then, forecast, issued))
-    answer(here, record(here, _noting(here, tags, kind, rest, options, first, who)), as_json)
+    written = record(here, _noting(here, tags, kind, rest, options, first, who))
+    if kind == "move":
+        written = replace(written, said=" ".join([written.said, *_weights(here, written)]))
+    answer(here, written, as_json)
 
 
 def undo(yard: YardOption = None, at: AtOption = None, as_json: JsonOption = False) -> None:
@@ -120,6 +123,27 @@ def undo(yard: YardOption = None, at: AtOption = None, as_json: JsonOption = Fal
     here = session(yard, at)
     by, voice = by_of(here), voice_of(here)
     answer(here, record(here, lambda _register, entries: taken_back(entries, by, voice=voice)), as_json)
+
+
+def _weights(here: Session, written: Written) -> list[str]:
+    """What the moved logs weigh green, and what that asks for: said with every lift."""
+    from scheduler.planning.ledger import stick_of_log
+    from scheduler.service import register_of
+    from scheduler.settings import species_table, value_numbers
+    from scheduler.wood.species import careful
+    from scheduler.wood.value import green_weight, lift_warning
+
+    register, table, numbers = register_of(here.yard, here.at), species_table(), value_numbers()
+    said = []
+    for tag in dict.fromkeys(str(entry.tag) for entry in written.entries):
+        log = register.log(tag)
+        if log is None or log.length_cm is None or not any(end.diameter_cm for end in log.ends):
+            continue
+        wood = table.get(log.species or "", careful(table))
+        found = green_weight(stick_of_log(log).volume_m3, wood.basic_density, wood.green_moisture, numbers)
+        warning = lift_warning(found.high, numbers) or "One person in good conditions."
+        said.append(f"{tag} weighs about {here.wording.weight(found.kg)} green. {warning}")
+    return said
 
 
 # ------------------------------------------------------------------ words and options

@@ -114,7 +114,8 @@ def price_of(log: Log) -> Price | None:
     """What the keeper said the log is worth in money, if anything."""
     if log.lump is not None:
         return Price(log.lump, "lump")
-    return Price(log.price_per_m3, "m3") if log.price_per_m3 is not None else None
+    # A price by volume is of sawn wood, as a yard sells it; a log gives some half of itself in boards.
+    return Price(log.price_per_m3, "m3 sawn") if log.price_per_m3 is not None else None
 
 
 def worth_of_log(log: Log, wood: Species, yard: YardFile) -> LogWorth:

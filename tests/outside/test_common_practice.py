@@ -121,3 +121,39 @@ def test_a_roof_keeps_a_coat_out_of_the_frost_of_a_clear_calm_night() -> None:
     open_end, covered = around(clear), around(clear, exposure(roofed=True))
     assert open_end.dry.surface_c[0, night].min() < 0.5
     assert covered.dry.surface_c[0, night].min() > open_end.dry.surface_c[0, night].min() + 0.8
+
+
+def test_a_ten_litre_pail_keeps_many_times_its_price_in_good_wood() -> None:
+    """Common practice, no source: a pail of sealer costs about 60 to 120 in either money and is the cheapest
+    thing on the yard beside the wood that it keeps. A good log of 45 cm at 800 for the sawn cubic metre."""
+    from datetime import UTC, datetime, timedelta
+
+    from scheduler.planning.ledger import stick_of_log
+    from scheduler.settings import assumptions, grain_numbers, value_numbers
+    from scheduler.wood.endgrain import Ends, coat_resistance, depth, depth_if_coated, end_clock, loss_cm
+    from scheduler.wood.value import Price, cost_of_loss, log_worth
+    from scheduler.yard.facts import End, Log, Moment
+
+    cut = Moment(datetime(2025, 4, 1, tzinfo=UTC))
+    ends = tuple(End(name, cut, 1, diameter_cm=45.0) for name in ("butt", "top"))
+    log = Log("H01", "Quercus robur", "oak", "in_yard", cut, 260.0, ends, 1)
+    worth = log_worth(
+        stick_of_log(log),
+        "good",
+        value_numbers(),
+        nominal_cm=assumptions()["butt"],
+        price=Price(800.0, "m3 sawn"),
+    )
+    hours = int(timedelta(days=180) / timedelta(hours=1))
+    air, dew = np.full((1, hours), 15.0), np.full((1, hours), 9.0)
+    numbers = grain_numbers()
+    clock = end_clock(air, dew, None, np.array([0.8]), numbers)
+    bare = Ends.bare(0, 0.0)
+    coat = float(coat_resistance(1, 0.0, 0.22, 0.40, numbers))
+    open_cm = float(loss_cm(depth(clock, bare, [float(hours)]), 2.0, numbers).mid[0, 0, 0])
+    kept_cm = float(
+        loss_cm(depth_if_coated(clock, bare, [1.0], coat, float(hours)), 2.0, numbers).mid[0, 0, 0]
+    )
+    kept = float(cost_of_loss(worth, open_cm, open_cm) - cost_of_loss(worth, kept_cm, kept_cm))
+    ends_of_a_pail = 10.0 / litres_for(emulsion(), 45.0)
+    assert ends_of_a_pail / 2 * kept > 5 * 120.0
