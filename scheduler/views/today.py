@@ -311,7 +311,8 @@ def _work_lines(b: Briefing, w: Wording) -> list[str]:
     else:
         named, left = first_jobs(b)
         rows = _by_log(named)
-        out.append("Do first" if m.verdict in ("seal", "touch_and_go") else "Due, dearest first")
+        title = "Do first" if m.verdict in ("seal", "touch_and_go") else "Due, dearest first"
+        out.append(f"{title}{_till(b)}")
         out.extend(_job_line(b, w, job, ends) for job, ends in rows[:MOST_LINES])
         more = sum(max(len(ends), 1) for _, ends in rows[MOST_LINES:]) + left
         if more:
@@ -399,14 +400,23 @@ def _look_line(looks: Sequence[Job]) -> str:
 def _job_line(b: Briefing, w: Wording, job: Job, ends: Sequence[str]) -> str:
     log = b.register.log(job.tag)
     end = log.end(job.end) if log is not None and job.end else None
-    since = f"; open since {w.day(end.cut.time)}" if end is not None and not end.coats else ""
-    hint = f" ({job.hint})" if job.hint else ""
+    hint = f"; {job.hint}" if job.hint else ""
     cost = _cost_words([_worth(b, job.tag, name, job.kind) for name in ends or [job.end or ""]], w)
-    return f"  {job.tag} {_wood(b, w, job.tag)}: {w.job(job, ends)}{since}{cost}{hint}"
+    bare = end is not None and not end.coats
+    since = f"; open since {w.day(end.cut.time)}" if bare and end is not None and not cost else ""
+    return f"  {job.tag} {_wood(b, w, job.tag)}: {w.job(job, ends)}{cost}{since}{hint}"
 
 
 def _worth(b: Briefing, tag: str, end: str, kind: str) -> EndWorth | None:
     return b.morning.worths.get((tag, end, kind))
+
+
+def _till(b: Briefing) -> str:
+    """What the figures in brackets behind the jobs are."""
+    known = next(iter(b.morning.worths.values()), None)
+    if known is None:
+        return ""
+    return f" (lost by {'spring' if known.spring else 'the saw'} if left as it is, half to double)"
 
 
 def _cost_words(found: Sequence[EndWorth | None], w: Wording) -> str:
@@ -417,12 +427,9 @@ def _cost_words(found: Sequence[EndWorth | None], w: Wording) -> str:
     cm = max(one.open_cm[1] for one in known)
     if cm < 0.5:
         return ""
-    length = w.about_length(cm)
     money = sum(one.open_cost for one in known)
-    priced = (
-        f", about {w.money(money, known[0].currency)}" if known[0].unit == "money" and money >= 0.5 else ""
-    )
-    return f"; till {'spring' if known[0].spring else 'it is sawn'} {length} an end{priced}"
+    priced = f", {w.money(money, known[0].currency)}" if known[0].unit == "money" and money >= 0.5 else ""
+    return f" ({w.about_length(cm)} an end{priced})"
 
 
 def _wax_line(b: Briefing, w: Wording, named: Sequence[Job]) -> str:

@@ -11,7 +11,7 @@ import json
 import zlib
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import urlencode, urlsplit, urlunsplit
@@ -96,7 +96,7 @@ def past_days(
 
 def _question(source: ForecastSource, url: str, now: datetime, years: int) -> ForecastSource:
     last = (now - LATE).date()
-    first = date(last.year - years, last.month, 1) - timedelta(days=LEAP)
+    first = last - timedelta(days=LEAP * (years + 1))
     parts = urlsplit(url)
     query = "&".join(filter(None, [parts.query, urlencode(archive_params(first, last), safe=",")]))
     key = {} if _same_key(source, url) else {"key_env": None, "key_file": None}

@@ -217,7 +217,7 @@ def _usual(usual_c: F, scatter_k: F | float | None, zero: date, days: int, numbe
     if usual_c.shape != (DAYS_OF_YEAR,) or not np.isfinite(usual_c).all():
         raise ValueError(
             f"The usual year needs a mean temperature for each of {DAYS_OF_YEAR} days, the first for "
-            f"1 January; it holds {int(np.isfinite(usual_c).sum())} numbers in the shape {usual_c.shape}."
+            f"its first day; it holds {int(np.isfinite(usual_c).sum())} numbers in the shape {usual_c.shape}."
         )
     scatter = np.broadcast_to(np.asarray(numbers.scatter if scatter_k is None else scatter_k), DAYS_OF_YEAR)
     slots = _slots(np.datetime64(zero, "D") + np.arange(days))

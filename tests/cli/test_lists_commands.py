@@ -138,7 +138,7 @@ def test_the_calendar_holds_the_spans_and_the_jobs(demo: Keeper, tmp_path: Path)
     found = events(file.read_bytes())
     assert said == f"Written: {file} ({len(found)} entries)\n"
     assert any(str(event["SUMMARY"]).startswith("Brush 9 to") for event in found)
-    assert any(str(event["SUMMARY"]).startswith("H04 common hornbeam") for event in found)
+    assert any(str(event["SUMMARY"]).startswith("H01 wild cherry") for event in found)
     assert demo.run("calendar", *WEATHER).raw == file.read_bytes()
 
 
