@@ -158,7 +158,7 @@ class EndWorth:
     now: bool
     best_day: int | None
     chance: float  # of today's best start
-    points: float  # what a coat that holds today keeps till the log is sawn, weighted cm: the order of logs
+    points: float  # what a coat that holds today keeps till spring, in weighted cm: the order of the logs
     spring: bool
     unknown_days: float = 0.0  # of its hours since the cut that nobody knows: the default air was taken
 
@@ -313,16 +313,16 @@ def _of_place(
             now=bool(today[n]),
             best_day=0 if today[n] else None if choice.best_day[n] < 0 else int(choice.best_day[n]),
             chance=chance,
-            points=_points(case, held[n, 0], far_bare[n], ledger),
+            points=_points(case, shown[n, 0], shown[n, 3], ledger),
             spring=ledger.horizon.spring,
         )
         for n, case in enumerate(cases)
     }
 
 
-def _points(case: _Case, held: float, bare: float, ledger: Ledger) -> float:
-    """What a coat that holds today keeps till the log is sawn, in weighted cm: one order for all logs."""
-    return float(max(bare - held, 0.0)) * ledger.points.get(case.log.tag, 1.0)
+def _points(case: _Case, coated: float, bare: float, ledger: Ledger) -> float:
+    """What a coat that holds today keeps till spring, in weighted cm: one order for all logs."""
+    return float(max(bare - coated, 0.0)) * ledger.points.get(case.log.tag, 1.0)
 
 
 def _bare_loss(ends: Ends, clock: EndClock, factor: F, until: float, ledger: Ledger) -> F:
