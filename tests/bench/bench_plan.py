@@ -5,7 +5,7 @@ Run by hand, with nothing else busy:  python tests/bench/bench_plan.py [--second
 Two made yards of 100 logs over 16 days, both ways on one thread. "mild": every third day has a span of two to
 four hours with a chance that changes by the hour, two people on two days a week, some second coats.
 "hard": as the yards of the tests (chances that change every quarter hour, two places, short sessions). HiGHS
-solves the same problem until it is proven, or until the seconds are over: then its bound is told, and our plan
+solves the same problem until it is proven, or the seconds are over: then its bound is told, and our plan
 is held against that. Then 500 logs, ours alone, with the most memory that Python took for it.
 """
 

@@ -82,6 +82,16 @@ def test_prices_prove_a_bound_whatever_is_known_before(seed: int, known: float) 
     assert prices.bound >= plan.value - 1e-9
 
 
+def test_the_bound_counts_the_hands_that_are_there() -> None:
+    """An hour holds twelve looks of five minutes: no prices may prove less than they keep."""
+    slots = day_slots(0, "09:00", "10:00", chance=None)
+    tasks = [other(f"H{n:02d}", slots, "look", 1.0 + n / 10) for n in range(30)]
+    best = sum(1.0 + n / 10 for n in range(18, 30))
+    prices = balance(prepare(tasks, slots, rules()), 0.0)
+    assert best - 1e-9 <= prices.bound <= 1.02 * best
+    assert planned(tasks, slots).value == pytest.approx(best)
+
+
 # -------------------------------------------------------------------- small yards
 
 
