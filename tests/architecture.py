@@ -1,4 +1,4 @@
-"""The picture of the program's parts, drawn from its imports; ``python tests/architecture.py`` writes it anew.
+"""The picture of the parts of the program, drawn from its imports; run this file to draw it anew.
 
 Folders and files at the top of ``scheduler/`` are rows, in the order of dependence; a row is marked below
 each part that it imports, but those that nearly all import are told in words instead. A thick bar marks a
