@@ -342,6 +342,12 @@ def scribner_decimal_c() -> dict[str, Any]:
 
 
 @lru_cache(maxsize=1)
+def plan_numbers() -> Mapping[str, float]:
+    """How the plan is made (config/plan.toml), bare floats."""
+    return _numbers("plan.toml")
+
+
+@lru_cache(maxsize=1)
 def history_numbers() -> Mapping[str, float]:
     """How hours are made from days of a record (config/history.toml), bare floats."""
     return _numbers("history.toml")
