@@ -338,10 +338,10 @@ def test_without_leave_to_migrate_an_empty_database_is_refused(url: str) -> None
         open_store(url, migrate=False)
 
 
-SECOND_REVISION = """
+NEXT_REVISION = """
 from alembic import op
 import sqlalchemy as sa
-revision, down_revision, branch_labels, depends_on = "0002", "0001", None, None
+revision, down_revision, branch_labels, depends_on = "0999", "0002", None, None
 def upgrade():
     with op.batch_alter_table("entry") as batch:
         batch.add_column(sa.Column("photo", sa.Text()))
@@ -357,16 +357,16 @@ def test_an_upgrade_first_leaves_a_copy_and_keeps_every_entry(
     # The program of a later day: its store.py, with one more script beside the first.
     later = tmp_path / "later"
     shutil.copytree(ROOT / "scheduler" / "yard" / "migrations", later / "migrations")
-    (later / "migrations" / "versions" / "r0002_photo.py").write_text(SECOND_REVISION, encoding="utf-8")
+    (later / "migrations" / "versions" / "r0999_photo.py").write_text(NEXT_REVISION, encoding="utf-8")
     monkeypatch.setattr(store_module, "__file__", str(later / "store.py"))
-    monkeypatch.setattr(store_module, "HEAD", "0002")
-    monkeypatch.setattr(store_module, "REVISIONS", ("0001", "0002"))
+    monkeypatch.setattr(store_module, "HEAD", "0999")
+    monkeypatch.setattr(store_module, "REVISIONS", (*migrations.REVISIONS, "0999"))
     with open_store(url) as store:
-        assert store.revision() == "0002"
+        assert store.revision() == "0999"
         assert store.entries("yard") == before
-    with closing(sqlite3.connect(tmp_path / "yard.db.before-0002")) as copy:
+    with closing(sqlite3.connect(tmp_path / "yard.db.before-0999")) as copy:
         assert copy.execute("SELECT count(*) FROM entry").fetchone() == (3,)
-        assert copy.execute("SELECT version_num FROM alembic_version").fetchone() == ("0001",)
+        assert copy.execute("SELECT version_num FROM alembic_version").fetchone() == (migrations.HEAD,)
 
 
 def test_an_upgrade_that_fails_leaves_the_database_as_it_was(
@@ -376,16 +376,16 @@ def test_an_upgrade_that_fails_leaves_the_database_as_it_was(
         store.append("yard", lambda _: roofs(3))
     later = tmp_path / "later"
     shutil.copytree(ROOT / "scheduler" / "yard" / "migrations", later / "migrations")
-    broken = SECOND_REVISION + '    op.execute("SELECT * FROM not_there")\n'
-    (later / "migrations" / "versions" / "r0002_photo.py").write_text(broken, encoding="utf-8")
+    broken = NEXT_REVISION + '    op.execute("SELECT * FROM not_there")\n'
+    (later / "migrations" / "versions" / "r0999_photo.py").write_text(broken, encoding="utf-8")
     with monkeypatch.context() as patch:
         patch.setattr(store_module, "__file__", str(later / "store.py"))
-        patch.setattr(store_module, "HEAD", "0002")
-        patch.setattr(store_module, "REVISIONS", ("0001", "0002"))
+        patch.setattr(store_module, "HEAD", "0999")
+        patch.setattr(store_module, "REVISIONS", (*migrations.REVISIONS, "0999"))
         with pytest.raises(StoreError, match="not_there"):
             open_store(url)
     with open_store(url) as store:
-        assert store.revision() == "0001"
+        assert store.revision() == migrations.HEAD
         assert len(store.entries("yard")) == 3
 
 
