@@ -110,7 +110,7 @@ def test_killed_at_any_moment_no_fact_and_no_message_is_lost_and_only_the_one_in
         open_store(yard.store_url).close()
         written = 0
         for n in range(KILLS):
-            written = max(written, killed(yard, n, chance.uniform(0.0, 0.12)))
+            written = max(written, killed(yard, n, chance.uniform(0.0, 0.35)))
         with open_store(yard.store_url) as store:
             assert len(store.entries("yard")) >= written
             clock = Clock(AT + timedelta(hours=KILLS + 1))
