@@ -95,7 +95,20 @@ def tick(
     StoreError
         When the database cannot be read or written; nothing is sent then.
     """
-    at, key, me = clock().astimezone(UTC), yard.yard.key, holder or holder_name()
+    with store.held():
+        return _round(store, yard, clock, plan, holder or holder_name(), force, sending)
+
+
+def _round(
+    store: Store,
+    yard: YardFile,
+    clock: Clock,
+    plan: Planner,
+    me: str,
+    force: bool,
+    sending: Mapping[str, Any],
+) -> Round:
+    at, key = clock().astimezone(UTC), yard.yard.key
     beat = _recalled(store, key, PLANNED)
     back = _recalled(store, key, HEARTBEAT).get("at", at) - at
     if force or back > SET_BACK or _time_to_plan(yard, at, beat, _last_entry(store, key)):
@@ -108,8 +121,8 @@ def tick(
             done = Round(at, False, "another service is planning just now")
     else:
         done = Round(at, False, expired=_breathe(store, key, at), forecast=beat.get("forecast", {}))
-    sending = {"calendar": _calendar_of(store, yard, clock)} | sending
-    delivered = deliver(store, yard, clock, holder=me, **sending)
+    making = {"calendar": _calendar_of(store, yard, clock)} | dict(sending)
+    delivered = deliver(store, yard, clock, holder=me, **making)
     _tell_alive(store, yard, clock, sending)
     return Round(
         at, done.planned, done.why_not, done.changes, done.put, done.expired, delivered, done.forecast

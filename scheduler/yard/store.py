@@ -169,6 +169,13 @@ class Store:
             with connection.begin():
                 yield connection
 
+    @contextmanager
+    def held(self) -> Iterator[None]:
+        """Keep one connection open meanwhile: when the last one closes, SQLite tidies up, which takes long."""
+        with plain_errors(self.shown), self.engine.connect() as connection:
+            connection.rollback()  # open, and in no transaction
+            yield
+
     # -- revision
 
     def revision(self) -> str | None:
