@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from scheduler.reminders.channels import Clock
     from scheduler.reminders.wanted import Derived
     from scheduler.service import Forecast
+    from scheduler.views.today import Briefing
 
 __all__ = ["Plan", "Planner", "Round", "plan_of", "tick"]
 
@@ -263,15 +264,24 @@ def plan_of(forecast: Forecast | None = None) -> Planner:
         learn_all(yard, register, found, at)
         seen = picture(yard, register, found, at)
         derived = wanted_of(yard, seen, found, at)
-        told = _notices(yard, at, found, brief(yard, at, found, register, seen), seen, derived)
+        told = _notices(yard, at, brief(yard, at, found, register, seen), derived)
         last = entries[-1].number if entries else 0
         return Plan(derived, told, register.away_until, last, _account(found))
 
     return plan
 
 
-def _notices(*_: object) -> Sequence[outbox.Notable]:
-    return ()
+def _notices(yard: YardFile, at: datetime, briefing: Briefing, derived: Derived) -> Sequence[outbox.Notable]:
+    """What there is to be said at ``at``; the reminders of the day ride in it."""
+    from scheduler.views.morning_notice import morning_notice
+    from scheduler.views.wording import Wording
+
+    day, moment = last_due(at, morning_of(yard.notice), yard.zone)
+    w = Wording(yard.zone, yard.yard.units, at, yard.yard.language)
+    today = [
+        one.key for one in derived.items if one.kind != "span" and one.payload.get("day") == day.isoformat()
+    ]
+    return morning_notice(briefing, w, moment, today, daily=yard.notice.daily)
 
 
 def _account(forecast: Forecast) -> dict[str, Any]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import logging
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -275,3 +276,31 @@ def test_a_round_without_a_forecast_says_why_and_keeps_the_jobs(tmp_path: Path) 
     ran = run("tick", "--yard", file, *WHEN)
     assert ran.code == 0
     assert "names no endpoint" in ran.err
+
+
+# ------------------------------------------------------------------ what the documents give to copy
+
+
+def test_the_settings_in_the_readme_and_in_the_example_are_settings(tmp_path: Path) -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    blocks = re.findall(r"^```toml\n(.*?)^```", readme, re.MULTILINE | re.DOTALL)
+    assert blocks
+    for block in blocks:
+        yard = load_yard(yard_file(tmp_path, block))
+        assert [c.kind for c in yard.channels] == ["email", "push", "alive"]
+    example = (ROOT / "config" / "yard.example.toml").read_text(encoding="utf-8")
+    (tmp_path / "example.toml").write_text(example, encoding="utf-8")
+    assert load_yard(tmp_path / "example.toml").notice.quiet == "20:00-05:30"
+
+
+def test_unit_and_container_start_the_command_with_options_that_exist() -> None:
+    unit = (ROOT / "demo" / "coatcast.service").read_text(encoding="utf-8")
+    container = (ROOT / "demo" / "Containerfile").read_text(encoding="utf-8")
+    options = run("serve", "--help").out
+    started = re.findall(r"coatcast serve (.*)", unit.split("[Service]")[1])
+    started += [" ".join(json.loads(container.split("\nCMD ")[-1])[2:])]
+    for words in started:
+        for option in re.findall(r"--[a-z]+", words):
+            assert option in options
+    assert "8732/health" in container
+    assert "8732" in options

@@ -107,6 +107,9 @@ def serve(
         bool, typer.Option("--lan", help="Let phones on the same Wi-Fi reach the page too.")
     ] = False,
     port: Annotated[int, typer.Option("--port", min=1, max=65535, help="Port of the page.")] = 8732,
+    host: Annotated[
+        str, typer.Option("--host", help="Address to listen on; default this computer alone.")
+    ] = "127.0.0.1",
     every: Annotated[float, typer.Option("--every", min=1, max=3600, help="Seconds between rounds.")] = 60,
     yard: YardOption = None,
 ) -> None:
@@ -117,7 +120,7 @@ def serve(
     try:
         file = find_yard_file(yard).resolve()
         say(f"Coatcast runs for {file}. Nothing is looked at or sent while this computer sleeps.")
-        run_all(file, every=every, port=port, lan=lan)
+        run_all(file, every=every, host=host, port=port, lan=lan)
     except ModuleNotFoundError as error:
         raise Fail(f"{error.name} is not installed. Install it with: pip install coatcast", 1) from None
 

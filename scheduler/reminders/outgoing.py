@@ -38,10 +38,18 @@ def composed(one: Spoken, numbers: Mapping[str, tuple[int, str]], public: str | 
     if public is not None:
         lines.append(f"{public}/")
     elif told:
-        first = told[0][0]
-        which = ", ".join(f"{tag} is {number}" if tag else str(number) for number, tag in told[:MOST_ANSWERS])
-        lines.append(f"Answer: coatcast reminders done {first} (or later, drop). {which}.")
+        lines.append(_by_number(told))
     return "\n".join(lines)
+
+
+def _by_number(told: Sequence[tuple[int, str]]) -> str:
+    """ "Answer by number (H08: 1, 2; H05: 13): coatcast reminders done 1, later 1, drop 1"."""
+    of_log: dict[str, list[str]] = {}
+    for number, tag in told[:MOST_ANSWERS]:
+        of_log.setdefault(tag, []).append(str(number))
+    which = "; ".join(f"{tag}: {', '.join(n)}" if tag else ", ".join(n) for tag, n in of_log.items())
+    first = told[0][0]
+    return f"Answer by number ({which}): coatcast reminders done {first}, later {first}, drop {first}"
 
 
 def may_ring_now(kind: str) -> bool:

@@ -171,7 +171,7 @@ class Store:
 
     @contextmanager
     def held(self) -> Iterator[None]:
-        """Keep one connection open meanwhile: when the last one closes, SQLite tidies up, which takes long."""
+        """Keep one connection open meanwhile: when the last one closes, SQLite tidies up for long."""
         with plain_errors(self.shown), self.engine.connect() as connection:
             connection.rollback()  # open, and in no transaction
             yield
