@@ -41,12 +41,14 @@ def options(
 
 
 def _load() -> None:
-    from scheduler.commands import rank, register, setup, weather
+    from scheduler.commands import keep, rank, register, running, setup, weather
 
     setup.register_commands(app)
     weather.register_commands(app)
     rank.register_commands(app)
     register.register_commands(app)
+    running.register_commands(app)
+    keep.register_commands(app)
 
 
 _load()
