@@ -41,11 +41,12 @@ def options(
 
 
 def _load() -> None:
-    from scheduler.commands import rank, register, setup, weather
+    from scheduler.commands import rank, register, setup, sheet, weather
 
     setup.register_commands(app)
     weather.register_commands(app)
     rank.register_commands(app)
+    sheet.register_commands(app)
     register.register_commands(app)
 
 

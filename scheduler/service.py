@@ -585,6 +585,8 @@ def brief(
         set_up_min=set_up + clean_up,
         frozen_share=assumed["pail_frost_share"],
         unsure=frozenset(tag for (tag, _), state in seen.states.items() if not state.known),
+        lift_two_kg=value_numbers()["lift_two"],
+        lift_machine_kg=value_numbers()["lift_machine"],
     )
     if outlook is None:
         return briefing
@@ -598,7 +600,6 @@ def brief(
         question=_question(yard, seen, outlook, at),
         trusted_until=outlook.trusted_until,
         carry=seen.carry,
-        lift_two_kg=value_numbers()["lift_two"],
     )
 
 

@@ -18,7 +18,22 @@ from scheduler.views.wording import NO_PROMISE, VERDICT_WORDS, Wording, chance_w
 from scheduler.weather.series import Provenance
 from scheduler.yard.facts import Register
 
-__all__ = ["Briefing", "ForecastLine", "first_jobs", "headline", "json_of", "lines", "span_json", "stop_json"]
+__all__ = [
+    "Briefing",
+    "ForecastLine",
+    "by_log",
+    "cost_of",
+    "first_jobs",
+    "headline",
+    "inside",
+    "json_of",
+    "lines",
+    "span_json",
+    "stop_json",
+    "tonight",
+    "weather_lines",
+    "wood_of",
+]
 
 FIRST_LINE = 60  # characters that a locked phone shows
 MOST_LINES = 5
@@ -54,6 +69,7 @@ class Briefing:
     fill: float = 0.7
     people: int = 1
     lift_two_kg: float = 25.0  # config lift_two
+    lift_machine_kg: float = 80.0  # config lift_machine
     set_up_min: float = 20.0
     frozen_share: float = 0.2  # config pail_frost_share
     unsure: frozenset[str] = frozenset()  # tags whose coat nobody has seen and the weather cannot tell of
@@ -62,14 +78,15 @@ class Briefing:
     carry: tuple[Carry, ...] = ()  # logs better brought under a roof today
 
 
-def _wood(b: Briefing, w: Wording, tag: str) -> str:
+def wood_of(b: Briefing, w: Wording, tag: str) -> str:
+    """What the wood of a log is called here."""
     log = b.register.log(tag)
     if log is None:
         return "wood"
     return w.wood(b.species.get(log.species or ""), log.species_said if log.species is None else "")
 
 
-def _by_log(jobs: Sequence[Job]) -> list[tuple[Job, list[str]]]:
+def by_log(jobs: Sequence[Job]) -> list[tuple[Job, list[str]]]:
     """Jobs of the same kind at one log together: (the first, names of the ends)."""
     out: list[tuple[Job, list[str]]] = []
     for job in jobs:
@@ -142,7 +159,7 @@ def _good_line(b: Briefing, w: Wording, span: TimedSpan, roofed: str | None) -> 
             return "Good coating weather, nothing is due."
         return f"Fair coating weather, {chance_words(span.chance)}; nothing is due."
     # The last word of a wood's name is enough for a first line: cherry, not wild cherry.
-    logs = [f"{job.tag} {_wood(b, w, job.tag).split()[-1]}" for job, _ in _by_log(first_jobs(b)[0])]
+    logs = [f"{job.tag} {wood_of(b, w, job.tag).split()[-1]}" for job, _ in by_log(first_jobs(b)[0])]
     brush = w.brush(span)
     if roofed and m.weather.verdict not in ("seal", "touch_and_go"):
         outside = VERDICT_WORDS[m.weather.verdict]
@@ -183,7 +200,7 @@ def lines(b: Briefing, w: Wording) -> list[str]:
     """The notice: first line, then why, what comes, the work, tonight, one caution."""
     m = b.morning
     said = [headline(b, w)]
-    said.extend(_weather_lines(b, w))
+    said.extend(weather_lines(b, w))
     said.extend(_forecast_age(b, w))
     said.append("")
     said.extend(_work_lines(b, w))
@@ -208,11 +225,12 @@ def asked(b: Briefing, w: Wording) -> str | None:
         return None
     if q.kind == "frost":
         return "If you saw: white frost on the ends this morning? coatcast seen frost yes (or no)"
-    tag, wood = str(q.tag), _wood(b, w, str(q.tag))
+    tag, wood = str(q.tag), wood_of(b, w, str(q.tag))
     return f"If you pass {tag} {wood}: clear or milky? coatcast note {tag} look clear --end {q.end}"
 
 
-def _weather_lines(b: Briefing, w: Wording) -> list[str]:
+def weather_lines(b: Briefing, w: Wording) -> list[str]:
+    """Why the day is what it is: hours, milestones, reasons, other places."""
     m = b.morning
     if m.verdict == "unknown":
         return [
@@ -310,7 +328,7 @@ def _work_lines(b: Briefing, w: Wording) -> list[str]:
             out.append(f"Wood cut today: coat {between}.")
     else:
         named, left = first_jobs(b)
-        rows = _by_log(named)
+        rows = by_log(named)
         title = "Do first" if m.verdict in ("seal", "touch_and_go") else "Due, dearest first"
         out.append(f"{title}{_till(b)}")
         out.extend(_job_line(b, w, job, ends) for job, ends in rows[:MOST_LINES])
@@ -324,15 +342,15 @@ def _work_lines(b: Briefing, w: Wording) -> list[str]:
             waiting = dict.fromkeys(job.tag for job in m.due if job not in m.now)
             out.extend([f"Leave for now, where they lie: {join(list(waiting))}."] if waiting else [])
         out.append(_wax_line(b, w, named))
-    looks = _by_log([j for j in m.later if j.kind == "look"])
+    looks = by_log([j for j in m.later if j.kind == "look"])
     if looks:
         out.append(_look_line([job for job, _ in looks]))
-    out.extend(_inside(b, w))
+    out.extend(inside(b, w))
     out.extend(_to_fell(b, w))
     saws = [j for j in m.later if j.kind == "saw_by" and j.by is not None]
     if saws:
         first = [
-            f"{j.tag} {_wood(b, w, j.tag)} by about {w.month_day(j.by)}" for j in saws[:MOST_LOOKS] if j.by
+            f"{j.tag} {wood_of(b, w, j.tag)} by about {w.month_day(j.by)}" for j in saws[:MOST_LOOKS] if j.by
         ]
         others = f", and {len(saws) - len(first)} more" if len(saws) > len(first) else ""
         out.append(f"Saw soon: {join(first)}{others}.")
@@ -340,12 +358,14 @@ def _work_lines(b: Briefing, w: Wording) -> list[str]:
     return out
 
 
-def _inside(b: Briefing, w: Wording) -> list[str]:
+def inside(b: Briefing, w: Wording) -> list[str]:
     """Logs better brought under a roof and coated there, with their weight."""
     if not b.carry:
         return []
     one = b.carry[0]
-    named = ", ".join(f"{c.tag} {_wood(b, w, c.tag)} (up to {w.weight(c.kg)})" for c in b.carry[:MOST_LOOKS])
+    named = ", ".join(
+        f"{c.tag} {wood_of(b, w, c.tag)} (up to {w.weight(c.kg)})" for c in b.carry[:MOST_LOOKS]
+    )
     lift = "Two people or a machine for the lift. " if max(c.kg for c in b.carry) > b.lift_two_kg else ""
     return [
         f"Into the {one.place} and coat there, {chance_words(one.chance)}: {named}. {lift}"
@@ -401,10 +421,15 @@ def _job_line(b: Briefing, w: Wording, job: Job, ends: Sequence[str]) -> str:
     log = b.register.log(job.tag)
     end = log.end(job.end) if log is not None and job.end else None
     hint = f"; {job.hint}" if job.hint else ""
-    cost = _cost_words([_worth(b, job.tag, name, job.kind) for name in ends or [job.end or ""]], w)
+    cost = cost_of(b, w, job, ends)
     bare = end is not None and not end.coats
     since = f"; open since {w.day(end.cut.time)}" if bare and end is not None and not cost else ""
-    return f"  {job.tag} {_wood(b, w, job.tag)}: {w.job(job, ends)}{cost}{since}{hint}"
+    return f"  {job.tag} {wood_of(b, w, job.tag)}: {w.job(job, ends)}{cost}{since}{hint}"
+
+
+def cost_of(b: Briefing, w: Wording, job: Job, ends: Sequence[str]) -> str:
+    """ " (8 cm an end, 45 EUR)": what these ends lose if they are left; empty where that is not known."""
+    return _cost_words([_worth(b, job.tag, name, job.kind) for name in ends or [job.end or ""]], w)
 
 
 def _worth(b: Briefing, tag: str, end: str, kind: str) -> EndWorth | None:
@@ -451,9 +476,9 @@ def _set_aside(b: Briefing, w: Wording) -> list[str]:
             unreachable.append(f"{log.tag} {join(bare)}")
         wood = b.species.get(log.species or "")
         if (log.worth or (wood.worth if wood else "plain")) == "firewood":
-            not_worth.append(f"{log.tag} {_wood(b, w, log.tag)}")
+            not_worth.append(f"{log.tag} {wood_of(b, w, log.tag)}")
         if log.saw_first:
-            saw.append(f"{log.tag} {_wood(b, w, log.tag)}")
+            saw.append(f"{log.tag} {wood_of(b, w, log.tag)}")
         if log.left_long or log.skip:
             left.append(log.tag)
     out = []

@@ -21,6 +21,7 @@ from scheduler.units import (
     show_temperature,
     show_volume,
 )
+from scheduler.views.words import Words, words_in
 from scheduler.wood.species import show_name
 
 __all__ = [
@@ -96,6 +97,11 @@ class Wording:
     at: datetime
     language: str = "en"
 
+    @property
+    def words(self) -> Words:
+        """The words of the yard's language."""
+        return words_in(self.language)
+
     def local(self, when: datetime) -> datetime:
         """The time on the yard's clock."""
         return when.astimezone(self.zone)
@@ -112,6 +118,28 @@ class Wording:
             return near
         local = self.local(when)
         return f"{local:%a} {local.day}" + (f" {local:%b}" if abs(days) > 6 else "")
+
+    def long_day(self, when: datetime) -> str:
+        """ "Tuesday 4 November 2025"."""
+        local = self.local(when)
+        if self.units == "us":
+            return f"{local:%A}, {local:%B} {local.day}, {local.year}"
+        return f"{local:%A} {local.day} {local:%B} {local.year}"
+
+    def weekday_number(self, when: datetime) -> str:
+        """ "Tue 4"."""
+        local = self.local(when)
+        return f"{local:%a} {local.day}"
+
+    def dated(self, when: datetime) -> str:
+        """ "Tue 4 Nov 6:00": said the same whenever it is read."""
+        local = self.local(when)
+        month = f"{local:%b} {local.day}" if self.units == "us" else f"{local.day} {local:%b}"
+        return f"{local:%a} {month} {self.clock(when)}"
+
+    def month_year(self, when: datetime) -> str:
+        """ "Nov 2025"."""
+        return f"{self.local(when):%b %Y}"
 
     def month_day(self, when: datetime) -> str:
         """ "12 May", with the year where it is not this one's or the next months'."""
