@@ -67,6 +67,7 @@ __all__ = [
     "storage_table",
     "thresholds",
     "value_numbers",
+    "word_languages",
     "words_of",
     "worth_numbers",
 ]
@@ -375,6 +376,13 @@ def species_table() -> dict[str, Species]:
     return {row.botanical: row for row in rows}
 
 
+@lru_cache(maxsize=1)
+def word_languages() -> tuple[str, ...]:
+    """Languages that there are words for (config/words/)."""
+    entries = (entry.name for entry in (shipped_config() / "words").iterdir())
+    return tuple(sorted(name.removesuffix(".toml") for name in entries if name.endswith(".toml")))
+
+
 @lru_cache(maxsize=8)
 def words_of(language: str) -> Mapping[str, str]:
     """Words on screen and on paper in one language (config/words/), by dotted key.
@@ -384,10 +392,9 @@ def words_of(language: str) -> Mapping[str, str]:
     SettingsError
         When there is no file for that language.
     """
-    name = f"{language}.toml"
-    if name not in {entry.name for entry in (shipped_config() / "words").iterdir()}:
-        raise SettingsError(f"There are no words for the language '{language}' (config/words/{name}).")
-    return dict(_flat(_shipped(f"words/{name}"), ""))
+    if language not in word_languages():
+        raise SettingsError(f"There are no words for '{language}' in config/words/.")
+    return dict(_flat(_shipped(f"words/{language}.toml"), ""))
 
 
 def _flat(table: Mapping[str, Any], before: str) -> Iterator[tuple[str, str]]:

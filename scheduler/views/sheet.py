@@ -18,7 +18,7 @@ from scheduler.planning.night import DayOutlook
 from scheduler.planning.verdict import TimedStop
 from scheduler.views.paper import PAPERS, PaperName, document, element
 from scheduler.views.today import Briefing, by_log, first_jobs, inside, tonight, weather_lines, wood_of
-from scheduler.views.wording import Wording, chance_words, first_upper, join
+from scheduler.views.wording import Wording, first_upper
 from scheduler.views.words import Words
 
 __all__ = ["Row", "main_stop", "sheet_html", "sheet_rows"]
@@ -130,18 +130,18 @@ def sheet_html(
 
 def _board(b: Briefing, w: Wording, height: float) -> str:
     m, words = b.morning, w.words
-    word = words[f"sheet.{m.verdict}"]
+    word = words[f"board.{m.verdict}"]
     hours = ""
     brushing = m.verdict in ("seal", "touch_and_go")
     span = m.work.span if brushing else m.work.next_span
     if span is not None and m.verdict != "unknown":
         brush = {"hours": w.brush(span)}
         said = (
-            words.say("sheet.brush", **brush)
+            words.say("board.brush", **brush)
             if brushing
             else words.say("sheet.brush_on", day=first_upper(w.day(span.start)), **brush)
         )
-        hours = f"{said}, {chance_words(span.chance)}"
+        hours = f"{said}, {w.chance(span.chance)}"
     if m.verdict == "seal" and not m.due:
         word = words["sheet.good_nothing_due"]
     small = " style='font-size:25pt'" if len(word) > 22 else ""
@@ -182,13 +182,13 @@ def _day(b: Briefing, w: Wording, day: DayOutlook) -> str:
     words, when = w.words, w.day_of(day.start)
     span = next((s for s in b.morning.spans if w.day_of(s.start) == when), None)
     if span is not None:
-        brush = words.say("sheet.brush", hours=w.brush(span))
-        rain, chance = span.milestones.rain_safe, chance_words(span.chance)
+        brush = words.say("board.brush", hours=w.brush(span))
+        rain, chance = span.milestones.rain_safe, w.chance(span.chance)
         parts = [words.say("sheet.takes_rain", time=w.by_on(rain, when), chance=chance) if rain else chance]
     else:
         stop = main_stop(b.morning.stopped, when, w)
         brush = words["sheet.day_no"]
-        parts = [stop.short if stop is not None else words["sheet.day_unknown"]]
+        parts = [w.short(stop) if stop is not None else words["stop.unknown"]]
     if day.wood_c is not None:
         parts.append(words.say("sheet.lowest", temperature=w.temperature(day.wood_c)))
     name = w.weekday_number(day.start)
@@ -221,15 +221,15 @@ def _rows(b: Briefing, w: Wording, jobs: Sequence[Job]) -> list[Row]:
     for job, ends in by_log(jobs):
         words = w.words
         if job.kind == "look":
-            what = words.say("sheet.look", what=job.why)
+            what = words.say("sheet.look", what=words.told(job.why))
         else:
             what = words["sheet.cut_back"] if job.kind == "cut_and_coat" else w.job(job)
-        parts = [join(list(ends))] if ends else []
+        parts = [w.join([w.end(name) for name in ends])] if ends else []
         if job.people > 1 and job.kind == "cut_and_coat":
             parts.append(words["sheet.two_people"])
         log = b.register.log(job.tag)
         parts += [words["sheet.metal"]] if log is not None and log.metal else []
-        parts += [job.hint] if job.hint else []
+        parts += [words.told(job.hint)] if job.hint else []
         # The last word of a wood's name is enough from afar: cherry, not wild cherry.
         what = f"{wood_of(b, w, job.tag).split()[-1]}: {what}"
         out.append(Row(job.tag, what, "; ".join(parts), max(len(ends), 1)))

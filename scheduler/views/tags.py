@@ -90,7 +90,7 @@ def _facts(log: Log, w: Wording) -> list[str]:
         out.append(words.say("tags.felled", when=w.month_year(log.felled.time)))
     if log.length_cm is not None:
         out.append(words.say("tags.length", length=w.length(log.length_cm)))
-    sizes = [(end.name, end.diameter_cm) for end in log.ends if end.diameter_cm is not None]
+    sizes = [(w.end(end.name), end.diameter_cm) for end in log.ends if end.diameter_cm is not None]
     return out + [words.say("tags.across", name=name, size=w.length(cm)) for name, cm in sizes]
 
 
