@@ -43,6 +43,7 @@ from scheduler.settings import (
     species_table,
     thresholds,
     value_numbers,
+    word_languages,
     worth_numbers,
 )
 from scheduler.views.today import Briefing, ForecastLine
@@ -705,6 +706,8 @@ def _assumed(yard: YardFile) -> list[str]:
         )
     if yard.yard.place.altitude_m is None:
         out.append("altitude of the forecast's cell")
+    if yard.yard.language.partition("-")[0] not in word_languages():
+        out.append(f"English on screen: there are no words for '{yard.yard.language}' yet")
     return out
 
 

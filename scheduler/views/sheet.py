@@ -17,7 +17,7 @@ from scheduler.planning.jobs import Job
 from scheduler.planning.night import DayOutlook
 from scheduler.planning.verdict import TimedStop
 from scheduler.views.paper import PAPERS, PaperName, document, element
-from scheduler.views.today import Briefing, by_log, first_jobs, inside, tonight, weather_lines, wood_of
+from scheduler.views.today import Briefing, by_log, first_jobs, inside, short_wood, tonight, weather_lines
 from scheduler.views.wording import Wording, first_upper
 from scheduler.views.words import Words
 
@@ -26,7 +26,7 @@ __all__ = ["Row", "main_stop", "sheet_html", "sheet_rows"]
 BOXES = ("cut", "coated", "milky", "clear", "morning", "noon", "afternoon")
 
 # Heights in mm of the blocks; the rows take what is left.
-TOP, BOARD, BOARD_WEEK, FOOT, CAUTIONS = 8.0, 43.0, 30.0, 8.0, 38.0
+TOP, BOARD, BOARD_WEEK, FOOT, CAUTIONS = 8.0, 43.0, 30.0, 8.0, 42.0
 DAY, HEAD, ROW, MORE, NOTE, CAME, NIGHT = 8.0, 10.0, 13.4, 6.0, 5.0, 9.0, 5.0
 WHY = 330  # characters of reasons that three lines hold
 NIGHTS = 4  # sentences of what the night asks for and what is better carried inside
@@ -230,8 +230,7 @@ def _rows(b: Briefing, w: Wording, jobs: Sequence[Job]) -> list[Row]:
         log = b.register.log(job.tag)
         parts += [words["sheet.metal"]] if log is not None and log.metal else []
         parts += [words.told(job.hint)] if job.hint else []
-        # The last word of a wood's name is enough from afar: cherry, not wild cherry.
-        what = f"{wood_of(b, w, job.tag).split()[-1]}: {what}"
+        what = f"{short_wood(b, w, job.tag)}: {what}"
         out.append(Row(job.tag, what, "; ".join(parts), max(len(ends), 1)))
     return out
 
@@ -265,9 +264,8 @@ def _row(row: Row) -> str:
     # A tag of three letters fills its column at 28 points; a long one grows smaller with its length.
     size = min(28.0, 100.0 / max(len(row.tag), 1))
     boxes = [f"<span class='{_box(name)}'><u></u></span>" for name in BOXES]
-    job = element(
-        "div", "", element("p", row.what, css="what"), element("p", row.more, css="ends"), css="job"
-    )
+    small = element("p", row.more, css="ends long" if len(row.more) > SMALL else "ends")
+    job = element("div", "", element("p", row.what, css="what"), small, css="job")
     tag = element("span", row.tag, css="tag", style=f"font-size:{size:.1f}pt")
     return element("div", "", tag, job, *boxes, css="row")
 

@@ -105,7 +105,7 @@ def why_lines(
 
 def _mark(reason: Reason, w: Wording) -> str:
     if reason.outcome == "unknown":
-        return w.words["word.unknown"]
+        return w.words["starts.unknown"]
     return w.words[f"starts.{reason.breach if reason.share > 0.5 else 'holds'}"]
 
 

@@ -28,6 +28,7 @@ __all__ = [
     "inside",
     "json_of",
     "lines",
+    "short_wood",
     "span_json",
     "stop_json",
     "tonight",
@@ -84,6 +85,11 @@ def wood_of(b: Briefing, w: Wording, tag: str) -> str:
     if log is None:
         return w.words["word.wood"]
     return w.wood(b.species.get(log.species or ""), log.species_said if log.species is None else "")
+
+
+def short_wood(b: Briefing, w: Wording, tag: str) -> str:
+    """The last word of a wood's name, enough for a first line: cherry, not wild cherry."""
+    return (wood_of(b, w, tag).split() or [w.words["word.wood"]])[-1]
 
 
 def by_log(jobs: Sequence[Job]) -> list[tuple[Job, list[str]]]:
@@ -159,8 +165,7 @@ def _good_line(b: Briefing, w: Wording, span: TimedSpan, roofed: str | None) -> 
         if m.verdict == "seal":
             return say("head.good")
         return say("head.fair", chance=w.chance(span.chance))
-    # The last word of a wood's name is enough for a first line: cherry, not wild cherry.
-    logs = [f"{job.tag} {wood_of(b, w, job.tag).split()[-1]}" for job, _ in by_log(first_jobs(b)[0])]
+    logs = [f"{job.tag} {short_wood(b, w, job.tag)}" for job, _ in by_log(first_jobs(b)[0])]
     hours = w.brush(span)
     if roofed and m.weather.verdict not in ("seal", "touch_and_go"):
         outside, word = w.words[f"verdict.{m.weather.verdict}"], w.words[f"verdict_inside.{m.verdict}"]

@@ -22,7 +22,7 @@ ENGLISH = "en"
 
 @dataclass(frozen=True, eq=False)
 class Words(Mapping[str, str]):
-    """Templates by dotted key: ``words["sheet.brush"].format(hours="9 to 13")``, or ``words.say(...)``."""
+    """Templates by dotted key: ``words["board.brush"].format(hours="9 to 13")``, or ``words.say(...)``."""
 
     language: str
     templates: Mapping[str, str]
@@ -50,7 +50,9 @@ class Words(Mapping[str, str]):
         for pattern, template in self.sentences:
             match = pattern.fullmatch(text)
             if match is not None:
-                return template.format(**match.groupdict())
+                return template.format(
+                    **{name: self.told(value) for name, value in match.groupdict().items()}
+                )
         return text
 
     def rule(self, name: str | None, part: str, text: str) -> str:
@@ -86,5 +88,5 @@ def _pattern(english: str) -> re.Pattern[str]:
     """ "made {hours} hours ago" as an expression that finds the values of a text made so."""
     parts = re.split(r"\{(\w+)\}", english)
     return re.compile(
-        "".join(f"(?P<{part}>.+?)" if n % 2 else re.escape(part) for n, part in enumerate(parts))
+        "".join(f"(?P<{part}>.*?)" if n % 2 else re.escape(part) for n, part in enumerate(parts))
     )

@@ -171,6 +171,13 @@ def test_what_is_read_from_two_metres_is_large_and_everything_is_black_on_white(
     assert set(re.findall(r"#[0-9a-fA-F]{3,6}\b", sheet_html(sixty(), W))) <= {"#000", "#fff"}
 
 
+def test_a_long_line_below_a_job_is_set_smaller() -> None:
+    hint = "shorter than it is thick: halve it through the pith, coat the halves"
+    html = sheet_html(small("seal", job("H01", hint=hint), job("H02")), W)
+    assert f'<p class="ends long">butt; {hint}</p>' in html
+    assert '<p class="ends">butt</p>' in html
+
+
 MARKUP = "<b onclick=x>&\"'</b><script>"
 
 
