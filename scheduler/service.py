@@ -43,6 +43,7 @@ from scheduler.settings import (
     species_table,
     thresholds,
     value_numbers,
+    word_languages,
     worth_numbers,
 )
 from scheduler.views.today import Briefing, ForecastLine
@@ -592,6 +593,8 @@ def brief(
         set_up_min=set_up + clean_up,
         frozen_share=assumed["pail_frost_share"],
         unsure=frozenset(tag for (tag, _), state in seen.states.items() if not state.known),
+        lift_two_kg=value_numbers()["lift_two"],
+        lift_machine_kg=value_numbers()["lift_machine"],
     )
     if outlook is None:
         return briefing
@@ -605,7 +608,6 @@ def brief(
         question=_question(yard, seen, outlook, at),
         trusted_until=outlook.trusted_until,
         carry=seen.carry,
-        lift_two_kg=value_numbers()["lift_two"],
     )
 
 
@@ -708,6 +710,8 @@ def _assumed(yard: YardFile) -> list[str]:
         )
     if yard.yard.place.altitude_m is None:
         out.append("altitude of the forecast's cell")
+    if yard.yard.language.partition("-")[0] not in word_languages():
+        out.append(f"English on screen: there are no words for '{yard.yard.language}' yet")
     return out
 
 

@@ -10,7 +10,7 @@ import difflib
 import os
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from datetime import time
 from functools import lru_cache
 from importlib.resources import files
@@ -33,6 +33,7 @@ __all__ = [
     "ForecastSource",
     "NoticeTimes",
     "Number",
+    "PageChoice",
     "Physics",
     "Place",
     "Position",
@@ -68,6 +69,8 @@ __all__ = [
     "storage_table",
     "thresholds",
     "value_numbers",
+    "word_languages",
+    "words_of",
     "worth_numbers",
 ]
 
@@ -381,6 +384,35 @@ def species_table() -> dict[str, Species]:
     return {row.botanical: row for row in rows}
 
 
+@lru_cache(maxsize=1)
+def word_languages() -> tuple[str, ...]:
+    """Languages that there are words for (config/words/)."""
+    entries = (entry.name for entry in (shipped_config() / "words").iterdir())
+    return tuple(sorted(name.removesuffix(".toml") for name in entries if name.endswith(".toml")))
+
+
+@lru_cache(maxsize=8)
+def words_of(language: str) -> Mapping[str, str]:
+    """Words on screen and on paper in one language (config/words/), by dotted key.
+
+    Raises
+    ------
+    SettingsError
+        When there is no file for that language.
+    """
+    if language not in word_languages():
+        raise SettingsError(f"There are no words for '{language}' in config/words/.")
+    return dict(_flat(_shipped(f"words/{language}.toml"), ""))
+
+
+def _flat(table: Mapping[str, Any], before: str) -> Iterator[tuple[str, str]]:
+    for key, value in table.items():
+        if isinstance(value, Mapping):
+            yield from _flat(value, f"{before}{key}.")
+        else:
+            yield f"{before}{key}", str(value)
+
+
 def endpoints() -> dict[str, Endpoint]:
     """Open services by short name."""
     table = _shipped("endpoints.toml")
@@ -675,6 +707,20 @@ class FeedChoice(_Model):
     alarms: bool = False
 
 
+class PageChoice(_Model):
+    """Section [page]."""
+
+    address: str | None = None  # under which others reach the page: on log tags and in messages
+
+    @field_validator("address")
+    @classmethod
+    def _web_address(cls, value: str | None) -> str | None:
+        parts = urlsplit(value or "http://none")
+        if parts.scheme not in {"http", "https"} or not parts.hostname or parts.query or parts.fragment:
+            raise ValueError(f"'{value}' is no address of a page; write one such as http://192.168.1.20:8300")
+        return None if value is None else value.rstrip("/")
+
+
 class YardFile(_Model):
     """A whole yard.toml."""
 
@@ -688,6 +734,7 @@ class YardFile(_Model):
     notice: NoticeTimes = NoticeTimes()
     store: StoreChoice = StoreChoice()
     feed: FeedChoice = FeedChoice()
+    page: PageChoice = PageChoice()
     path: Path | None = Field(default=None, exclude=True)
 
     @model_validator(mode="after")
