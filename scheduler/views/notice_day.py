@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
+from scheduler.planning.jobs import Job
 from scheduler.planning.verdict import TimedSpan
 from scheduler.reminders.outgoing import ToldNotice
 from scheduler.reminders.walltime import last_due, morning_of
@@ -23,6 +24,7 @@ from scheduler.views.notice_said import (
 )
 from scheduler.views.today import (
     cautions,
+    first_jobs,
     headline,
     inside,
     look_line,
@@ -134,13 +136,12 @@ def _morning(o: Occasion, key: str, moment: datetime, riding: Sequence[Wanted]) 
 
 def _lines(o: Occasion, span: TimedSpan | None, riding: Sequence[Wanted]) -> list[tuple[int, str | None]]:
     b, w = o.b, o.w
-    m, work = b.morning, o.work()
+    work = o.work()
     night = " ".join(tonight(b, w)[:1]) if wet_tags(b) else None
-    due = "notice.do" if span is not None else "notice.due"
-    named_jobs = [job for job in m.now if job in work] or work if span is not None else work
     return [
         (8, _hold(o, span) if span is not None else _reason(o)),
-        (7, jobs_line(b, w, named_jobs, due) if work else _fresh_wood(o, span)),
+        (7, _work_line(o, work, span) or _fresh_wood(o, span)),
+        (5, _helper(o, work, span)),
         (7, next(iter(inside(b, w)), None)),
         (6, next(iter(to_fell(b, w)), None)),
         (6, _rides(o, riding)),
@@ -149,6 +150,21 @@ def _lines(o: Occasion, span: TimedSpan | None, riding: Sequence[Wanted]) -> lis
         (3, _again(o, span)),
         (2, next(iter(cautions(b, w)), None)),
     ]
+
+
+def _work_line(o: Occasion, work: Sequence[Job], span: TimedSpan | None) -> str | None:
+    """What to do first, no more than fits the hours; where there are none, what waits."""
+    if span is None:
+        return jobs_line(o.b, o.w, work, "notice.due")
+    named_jobs = [job for job in first_jobs(o.b)[0] if job in work and job.people <= max(o.b.people, 1)]
+    left = sum(job in work for job in o.b.morning.now) - len(named_jobs)
+    return jobs_line(o.b, o.w, named_jobs, "notice.do", left=left)
+
+
+def _helper(o: Occasion, work: Sequence[Job], span: TimedSpan | None) -> str | None:
+    """The logs that need somebody who is not there."""
+    tags = asked_tags([job for job in work if job.people > max(o.b.people, 1)])
+    return o.w.words.say("today.second_person", logs=named(tags, o.w)) if span is not None and tags else None
 
 
 def _reason(o: Occasion) -> str:
@@ -251,7 +267,7 @@ def _corrected(o: Occasion, known: ToldNotice, moment: datetime) -> Notice | Non
     subject, action, until = new
     first = subject[:FIRST_LINE]
     why = _hold(o, span) if span is not None else _reason(o)
-    work = jobs_line(o.b, o.w, list(o.b.morning.now), "notice.do") if span is not None else None
+    work = _work_line(o, o.work(), span) if span is not None else None
     lines = kept_short([(9, first), (8, why), (7, work), (6, _milky(o))], o.room())
     kind = "changed" if known.sent else "morning"
     return Notice(kind, known.key, action, first, lines, moment, until)

@@ -189,8 +189,10 @@ def named(tags: Sequence[str], w: Wording, most: int = 3) -> str:
     return w.words.say("notice.and_more", logs=", ".join(tags[:most]), count=len(tags) - most)
 
 
-def jobs_line(b: Briefing, w: Wording, jobs: Sequence[Job], key: str, most: int = 3) -> str | None:
-    """ "Do first: H02 walnut, cut back to clean wood, coat at once; H01 cherry, coat; and 6 more ends."."""
+def jobs_line(
+    b: Briefing, w: Wording, jobs: Sequence[Job], key: str, *, left: int = 0, most: int = 3
+) -> str | None:
+    """ "Do first: H01 cherry, coat; and 6 more ends." ``left``: ends beside those of ``jobs``."""
     rows = by_log(jobs)
     if not rows:
         return None
@@ -199,8 +201,8 @@ def jobs_line(b: Briefing, w: Wording, jobs: Sequence[Job], key: str, most: int 
         say("notice.job", tag=job.tag, wood=short_wood(b, w, job.tag), job=w.job(job))
         for job, _ in rows[:most]
     ]
-    left = sum(max(len(ends), 1) for _, ends in rows[most:])
-    more = say("notice.more_ends", count=left) if left else ""
+    left += sum(max(len(ends), 1) for _, ends in rows[most:])
+    more = say("notice.more_one" if left == 1 else "notice.more_ends", count=left) if left else ""
     return say(key, jobs="; ".join(parts), more=more)
 
 
