@@ -16,7 +16,7 @@ import numpy as np
 
 from scheduler.coating.product import Coating, coating_of
 from scheduler.learning import asked_before, coats_compared, learn, learned
-from scheduler.planning.chances import day_chances, days_without_forecast
+from scheduler.planning.chances import DayChances, day_chances, days_without_forecast
 from scheduler.planning.inside import Carry, best_shelter, carried, light_enough
 from scheduler.planning.jobs import Job, JobContext, in_order, jobs_of
 from scheduler.planning.keeping import Keeping, keeping_of, usual_days
@@ -40,6 +40,7 @@ from scheduler.settings import (
     history_numbers,
     learning,
     located,
+    plan_numbers,
     species_table,
     thresholds,
     value_numbers,
@@ -57,6 +58,8 @@ from scheduler.yard.facts import Coat, End, Log, Register
 if TYPE_CHECKING:
     from scheduler.planning.climate import Climate
     from scheduler.planning.season import Season
+    from scheduler.planning.tasks import Material
+    from scheduler.planning.tries import HandsPrice
     from scheduler.reminders.wanted import Derived
     from scheduler.weather.skill import Record
     from scheduler.yard.store import ReminderRow, Store
@@ -215,6 +218,22 @@ class Picture:
     worths: dict[tuple[str, str, str], EndWorth]  # of coating jobs, by tag, end and kind
     keeping: Keeping
     carry: tuple[Carry, ...] = ()  # logs better brought under a roof today
+    valued: Valued | None = None  # what the worths rest on, for whoever plans
+
+
+@dataclass(frozen=True, eq=False)
+class Valued:
+    """What waiting costs, and what that was worked out from.
+
+    ``free`` are the worths without a price of hands; ``worths`` are with it where hands are short.
+    """
+
+    ledger: Ledger
+    chances: dict[tuple[str | None, bool], DayChances]
+    free: dict[tuple[str, str, str], EndWorth]
+    worths: dict[tuple[str, str, str], EndWorth]
+    hands: HandsPrice | None
+    climate: Climate | None
 
 
 def picture(yard: YardFile, register: Register, forecast: Forecast, at: datetime) -> Picture:
@@ -255,9 +274,11 @@ def picture(yard: YardFile, register: Register, forecast: Forecast, at: datetime
         next_look=keeping.next_look,
     )
     jobs = jobs_of(register, context)
-    worths, carry = _worths(yard, register, outlook, states, jobs, coating, at, past, climate)
+    valued = _valued(yard, register, outlook, states, jobs, coating, at, past, climate)
+    worths = {} if valued is None else valued.worths
+    carry = () if valued is None else _carried(yard, register, outlook, states, jobs, valued)
     ranked = _by_worth(jobs, worths)
-    return Picture(register, outlook, states, ranked, dict(table), held, worths, keeping, carry)
+    return Picture(register, outlook, states, ranked, dict(table), held, worths, keeping, carry, valued)
 
 
 def _past(yard: YardFile, forecast: Forecast, at: datetime) -> tuple[Weather | None, Climate | None]:
@@ -285,7 +306,7 @@ def _keeping(
     return keeping_of(register, table, at, pieces, usual_days(normals), round(place.lon / 15.0))
 
 
-def _worths(
+def _valued(
     yard: YardFile,
     register: Register,
     outlook: Outlook | None,
@@ -295,11 +316,11 @@ def _worths(
     at: datetime,
     past: Weather | None,
     climate: Climate | None,
-) -> tuple[dict[tuple[str, str, str], EndWorth], tuple[Carry, ...]]:
+) -> Valued | None:
     """What waiting costs every end with work for the brush; without a forecast by past years alone."""
     places = dict.fromkeys((job.place, job.roofed) for job in jobs if job.coats)
     if not places:
-        return {}, ()
+        return None
     ledger = _ledger(yard, register, outlook, coating, at, past, climate)
     default = worth_numbers()["later_chance"]
     chances = {
@@ -308,8 +329,56 @@ def _worths(
         else day_chances(outlook, *key, ledger.horizon.end, doubt(), climate=climate, default=default)
         for key in places
     }
-    worths = worth_of_jobs(jobs, register, states, ledger, chances)
-    return worths, _carried(yard, register, outlook, states, jobs, worths, ledger, climate)
+    free = worth_of_jobs(jobs, register, states, ledger, chances)
+    valued = Valued(ledger, chances, free, free, None, climate)
+    return valued if outlook is None else _with_hands(yard, register, outlook, states, jobs, valued)
+
+
+def _with_hands(
+    yard: YardFile,
+    register: Register,
+    outlook: Outlook,
+    states: dict[tuple[str, str], EndState],
+    jobs: tuple[Job, ...],
+    valued: Valued,
+) -> Valued:
+    """With the price of hands, where more wants the same day than its hands or the wax allow."""
+    from scheduler.planning.tasks import crowded, end_of_day, setting_of, work_of
+
+    material = _material(yard, register, outlook, states, jobs, valued)
+    days = round(outlook.thresholds.trusted_horizon.value)
+    until = end_of_day(outlook.at, days, yard.zone)
+    setting = setting_of(yard, valued.ledger, until, _stock(register), assumptions(), plan_numbers())
+    if not crowded(material, setting):
+        return valued
+    from scheduler.planning.planner import hands_price
+
+    work = work_of(material, setting)
+    hands = hands_price(work.tasks, work.slots, work.rules)
+    worths = worth_of_jobs(jobs, register, states, valued.ledger, valued.chances, hands)
+    return replace(valued, worths=worths, hands=hands)
+
+
+def _material(
+    yard: YardFile,
+    register: Register,
+    outlook: Outlook,
+    states: dict[tuple[str, str], EndState],
+    jobs: tuple[Job, ...],
+    valued: Valued,
+) -> Material:
+    from scheduler.planning.tasks import Material
+
+    return Material(
+        outlook=outlook,
+        register=register,
+        jobs=jobs,
+        states=states,
+        ledger=valued.ledger,
+        chances=valued.chances,
+        worths=valued.free,
+        choice=yard.coating,
+    )
 
 
 def _carried(
@@ -318,9 +387,7 @@ def _carried(
     outlook: Outlook | None,
     states: dict[tuple[str, str], EndState],
     jobs: tuple[Job, ...],
-    worths: dict[tuple[str, str, str], EndWorth],
-    ledger: Ledger,
-    climate: Climate | None,
+    valued: Valued,
 ) -> tuple[Carry, ...]:
     """Logs better brought under a roof; looked at only when the open yard has nothing for them today."""
     shelter = best_shelter(yard.place)
@@ -328,12 +395,13 @@ def _carried(
         return ()
     soon = outlook.at + timedelta(hours=12)
     due = [job for job in jobs if job.due <= soon and not job.optional]
+    ledger, worths = valued.ledger, valued.worths
     light = light_enough(due, register, ledger)
     if not light or any(w.now for w in worths.values()):
         return ()
     default = worth_numbers()["later_chance"]
     end = ledger.horizon.end
-    days = day_chances(outlook, shelter.name, False, end, doubt(), climate=climate, default=default)
+    days = day_chances(outlook, shelter.name, False, end, doubt(), climate=valued.climate, default=default)
     return carried(light, register, states, ledger, shelter.name, days, worths)
 
 
@@ -589,7 +657,7 @@ def brief(
         forecast=line,
         yard_name=yard.yard.name,
         stock_litres=_stock(register),
-        people=yard.yard.people_of(at.astimezone(yard.zone).weekday()),
+        people=yard.yard.people_on(at.astimezone(yard.zone).date()),
         set_up_min=set_up + clean_up,
         frozen_share=assumed["pail_frost_share"],
         unsure=frozenset(tag for (tag, _), state in seen.states.items() if not state.known),

@@ -73,6 +73,7 @@ ORDER = (
     "planning/decision.py",
     "planning/chances.py",
     "planning/normals.py",
+    "planning/tries.py",
     "planning/keeping.py",
     "planning/worth.py",
     "planning/ledger.py",

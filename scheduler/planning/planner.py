@@ -9,8 +9,7 @@ days: a try costs wax, labour, and its minutes at that price.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 
 import numpy as np
 
@@ -19,16 +18,9 @@ from scheduler.planning.plan_price import Prices, balance
 from scheduler.planning.plan_problem import Problem, prepare
 from scheduler.planning.plan_search import Board, Times, fill_board, improve, times_of
 from scheduler.planning.plan_told import told
+from scheduler.planning.tries import HandsPrice
 
 __all__ = ["HandsPrice", "hands_price", "make_plan", "search"]
-
-
-@dataclass(frozen=True, slots=True)
-class HandsPrice:
-    """What a minute of one person costs on each day, and a litre, in the unit of the gains."""
-
-    by_day: Mapping[date, float]
-    litre: float
 
 
 def make_plan(
