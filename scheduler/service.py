@@ -10,7 +10,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -56,17 +56,24 @@ from scheduler.yard.condition import EndState, Fate, end_state, fates_of_coats
 from scheduler.yard.facts import Coat, End, Log, Register
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from scheduler.planning.climate import Climate
+    from scheduler.planning.plan import Plan, TaskId
     from scheduler.planning.season import Season
-    from scheduler.planning.tasks import Material
+    from scheduler.planning.tasks import Material, Setting
     from scheduler.planning.tries import HandsPrice
+    from scheduler.planning.week import Help, Shelter, Week
     from scheduler.reminders.wanted import Derived
     from scheduler.weather.skill import Record
     from scheduler.yard.store import ReminderRow, Store
 
 __all__ = [
+    "Asked",
     "Forecast",
     "Picture",
+    "Valued",
+    "WeekAhead",
     "brief",
     "estimates",
     "forecast_of",
@@ -81,6 +88,7 @@ __all__ = [
     "store_exists",
     "verified",
     "wanted_of",
+    "week_ahead",
 ]
 
 CLOCK_SLACK = timedelta(minutes=5)  # an answer from a little later than now: two clocks, not the future
@@ -379,6 +387,105 @@ def _material(
         worths=valued.free,
         choice=yard.coating,
     )
+
+
+def week_ahead(
+    yard: YardFile,
+    register: Register,
+    forecast: Forecast,
+    at: datetime,
+    ask: Asked | None = None,
+    former: Mapping[TaskId, datetime] | None = None,
+) -> WeekAhead | None:
+    """The week's plan, or the answer to a what-if; None without a usable forecast. Nothing is written.
+
+    Raises
+    ------
+    NoSolverError
+        Where the exact plan is asked for and its solver is not there, or finds nothing in time.
+    """
+    from scheduler.planning.tasks import arriving, end_of_day, setting_of
+    from scheduler.planning.week import helps, week_of
+
+    ask = ask or Asked()
+    until = ask.until or end_of_day(at, ask.days, yard.zone)
+    there, comes = arriving(register, at, until)
+    seen = picture(yard, there, forecast, at)
+    outlook, valued = seen.outlook, seen.valued
+    if outlook is None:
+        return None
+    if valued is None:  # nothing for the brush: looks can still be planned
+        ledger = _ledger(yard, there, outlook, outlook.coating, at, None, None)
+        valued = Valued(ledger, {}, {}, {}, None, None)
+    material = _material(yard, there, outlook, seen.states, seen.jobs, valued)
+    material = replace(material, comes=comes, cold_pail=_pail_is_cold(yard, register, outlook))
+    stock = ask.litres if ask.litres is not None else _stock(register)
+    setting = setting_of(yard, valued.ledger, until, stock, assumptions(), plan_numbers())
+    setting = replace(setting, people=ask.people, only=ask.only, anyway=ask.anyway)
+    shelter = _shelter(yard, outlook, valued)
+    solve = _exact if ask.exact else None
+    week = week_of(material, setting, former=former, shelter=shelter, **({"solve": solve} if solve else {}))
+    changes: tuple[Help, ...] = ()
+    if ask.what_if:
+        room = round((outlook.time_at(outlook.last_step) - until) / timedelta(days=1))
+        more = [days for days in (1, 2, 4) if days <= room]
+        changes = helps(week, material, setting, tags=ask.about, shelter=shelter, more_days=more)
+    return WeekAhead(week, seen, setting, changes)
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a plan is asked for.
+
+    ``about`` are the tags that a what-if is about; None: all. ``anyway``: against no coat at all.
+    """
+
+    days: int = 7
+    until: datetime | None = None
+    people: int | None = None
+    litres: float | None = None
+    only: frozenset[str] | None = None
+    about: frozenset[str] | None = None
+    what_if: bool = False
+    anyway: bool = False
+    exact: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class WeekAhead:
+    """The week with the picture that it rests on, and what would let more be done."""
+
+    week: Week
+    seen: Picture
+    setting: Setting
+    helps: tuple[Help, ...] = ()
+
+
+def _exact(*given: Any) -> Plan:
+    from scheduler.planning.plan_exact import exact_plan
+
+    return exact_plan(*given)
+
+
+def _shelter(yard: YardFile, outlook: Outlook, valued: Valued) -> Shelter | None:
+    """The roof that wood may be brought under, with its chances."""
+    from scheduler.planning.week import Shelter
+
+    place = best_shelter(yard.place)
+    if place is None or not valued.free:
+        return None
+    default = worth_numbers()["later_chance"]
+    end = valued.ledger.horizon.end
+    days = day_chances(outlook, place.name, False, end, doubt(), climate=valued.climate, default=default)
+    return Shelter(place.name, days)
+
+
+def _pail_is_cold(yard: YardFile, register: Register, outlook: Outlook) -> bool:
+    """Whether the wax has to be warmed: every pail is known to stand in a place that is not frost-free."""
+    mean = outlook.mean_air()
+    warm = {place.name for place in yard.place if place.frost_free}
+    outside = [pail.place is not None and pail.place not in warm for pail in register.pails]
+    return bool(outside) and all(outside) and mean is not None and mean < plan_numbers()["warm_below"]
 
 
 def _carried(

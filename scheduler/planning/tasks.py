@@ -258,7 +258,7 @@ class _Maker:
         return Task(
             (job.tag, job.end, job.kind),
             minutes=job.minutes,
-            gain=share * tries.gains(self.hours, days, chance, without),
+            gain=share * tries.gains(self.hours, days, self._blurred(chance), without),
             people=job.people,
             litres=job.litres,
             place=where,
@@ -267,6 +267,20 @@ class _Maker:
             earliest=job.due if waits else self.m.comes.get(job.tag),
             after=after,
         )
+
+    def _blurred(self, chance: F) -> F:
+        """Chances of which those as good as the day's best count as that: no hour is moved for noise."""
+        out, blur = chance.copy(), self.s.plan["chance_blur"]
+        for day in dict.fromkeys(slot.day for slot in self.slots):
+            mine = np.array([slot.day == day for slot in self.slots])
+            told = chance[mine & np.isfinite(chance)]
+            if not told.size:
+                continue
+            good = np.flatnonzero(mine & (chance >= told.max() - blur))
+            between = np.zeros(mine.shape, bool)
+            between[good[0] : good[-1] + 1] = True
+            out[between & mine & (chance >= told.max() - 2.0 * blur)] = told.max()
+        return out
 
     def _under_lamp(self, where: Where) -> bool:
         """Whether a place is a room with light of its own; a roof alone has none."""
