@@ -66,6 +66,7 @@ if TYPE_CHECKING:
     from scheduler.planning.week import Help, Shelter, Week
     from scheduler.reminders.wanted import Derived
     from scheduler.weather.skill import Record
+    from scheduler.yard.entries import Entry
     from scheduler.yard.store import ReminderRow, Store
 
 __all__ = [
@@ -75,8 +76,11 @@ __all__ = [
     "Valued",
     "WeekAhead",
     "brief",
+    "entries_of",
     "estimates",
     "forecast_of",
+    "former_plan",
+    "keep_plan",
     "kept_forecast",
     "learn_all",
     "open_register",
@@ -93,6 +97,7 @@ __all__ = [
 
 CLOCK_SLACK = timedelta(minutes=5)  # an answer from a little later than now: two clocks, not the future
 
+PROMISES = "plan"  # name of the kept plan in the store
 PAST_DAYS = 3  # of past hours that are asked for with a forecast
 MOST_ANSWERS = 40  # kept answers that a morning reads; some milliseconds each
 NIGHTS_AT_ONCE = 2  # newly told nights that a morning looks up in kept answers
@@ -199,17 +204,26 @@ def open_register(yard: YardFile) -> Store:
     return open_store(yard.store_url)
 
 
-def register_of(yard: YardFile, at: datetime) -> Register:
-    """The register as it stands; empty where nothing has been recorded."""
+def entries_of(yard: YardFile) -> tuple[Entry, ...]:
+    """All entries of the yard; none where nothing has been recorded."""
     if not store_exists(yard):
-        return Register(at)
-    from scheduler.yard.state import fold
+        return ()
     from scheduler.yard.store_read import read_entries
 
     entries = read_entries(yard.store_url, yard.yard.key)
     if entries is None:
         with open_register(yard) as store:
             entries = store.entries(yard.yard.key)
+    return entries
+
+
+def register_of(yard: YardFile, at: datetime) -> Register:
+    """The register as it stands; empty where nothing has been recorded."""
+    if not store_exists(yard):
+        return Register(at)
+    from scheduler.yard.state import fold
+
+    entries = entries_of(yard)
     return fold(entries, at, same_coat=timedelta(hours=assumptions()["same_coat"]))
 
 
@@ -404,7 +418,7 @@ def week_ahead(
     NoSolverError
         Where the exact plan is asked for and its solver is not there, or finds nothing in time.
     """
-    from scheduler.planning.tasks import arriving, end_of_day, setting_of
+    from scheduler.planning.tasks import arriving, cut_on_arrival, end_of_day, setting_of
     from scheduler.planning.week import helps, week_of
 
     ask = ask or Asked()
@@ -418,7 +432,9 @@ def week_ahead(
         ledger = _ledger(yard, there, outlook, outlook.coating, at, None, None)
         valued = Valued(ledger, {}, {}, {}, None, None)
     material = _material(yard, there, outlook, seen.states, seen.jobs, valued)
-    material = replace(material, comes=comes, cold_pail=_pail_is_cold(yard, register, outlook))
+    minutes, people = _fresh_cut(yard)
+    material = cut_on_arrival(material, comes, minutes, people)
+    material = replace(material, cold_pail=_pail_is_cold(yard, register, outlook))
     stock = ask.litres if ask.litres is not None else _stock(register)
     setting = setting_of(yard, valued.ledger, until, stock, assumptions(), plan_numbers())
     setting = replace(setting, people=ask.people, only=ask.only, anyway=ask.anyway)
@@ -431,6 +447,24 @@ def week_ahead(
         more = [days for days in (1, 2, 4) if days <= room]
         changes = helps(week, material, setting, tags=ask.about, shelter=shelter, more_days=more)
     return WeekAhead(week, seen, setting, changes)
+
+
+def former_plan(yard: YardFile, at: datetime) -> dict[TaskId, datetime]:
+    """The times to come that the keeper was told to hold to; none where none are kept."""
+    if not store_exists(yard):
+        return {}
+    with open_register(yard) as store:
+        kept = store.recall(yard.yard.key, PROMISES)
+    rows = kept[0] if kept is not None and isinstance(kept[0], list) else []
+    told = {(str(tag), end, str(kind)): datetime.fromisoformat(start) for tag, end, kind, start in rows}
+    return {task: start for task, start in told.items() if start >= at}
+
+
+def keep_plan(yard: YardFile, plan: Plan, at: datetime) -> None:
+    """Keep the times of a plan: a later one moves them only when that gains more than a set amount."""
+    rows = [[*row.task, row.start.isoformat()] for row in plan.assignments]
+    with open_register(yard) as store:
+        store.remember(yard.yard.key, PROMISES, rows, at)
 
 
 @dataclass(frozen=True, slots=True)
@@ -459,6 +493,13 @@ class WeekAhead:
     seen: Picture
     setting: Setting
     helps: tuple[Help, ...] = ()
+
+
+def _fresh_cut(yard: YardFile) -> tuple[float, int]:
+    """Minutes and people of a fresh cut."""
+    own = yard.yard.minutes.fresh_cut
+    minutes = own if own is not None else assumptions()["minutes_fresh_cut"]
+    return minutes, 2 if yard.yard.saw_needs_two else 1
 
 
 def _exact(*given: Any) -> Plan:

@@ -104,7 +104,9 @@ def _packed(board: Board, times: Times) -> Board:
         gone = [n for index in here for n in other.drop(index)]
         for n in here:
             worth = board.at[n][2]
-            rows = [(-float(r[4]), *r[1:]) for r in times[n] if r[2] == session.index and r[1] >= 0.99 * worth]
+            rows = [
+                (-float(r[4]), *r[1:]) for r in times[n] if r[2] == session.index and r[1] >= 0.99 * worth
+            ]
             found = other.find(board.p.walks[n], sorted(rows, key=lambda r: -r[0]), opening=False)
             if found is not None:
                 other.put(board.p.walks[n], *found[:3])
@@ -115,7 +117,7 @@ def _packed(board: Board, times: Times) -> Board:
 
 
 def _saw_first(board: Board, times: Times) -> Board:
-    """Where it costs (almost) nothing, the saw stands first of the brush work in its session: rested hands."""
+    """Where it costs (almost) nothing, the saw stands first in its session: rested hands."""
     for session in board.p.sessions:
         here = sorted((m, n) for n, (s, m, _) in board.at.items() if s == session.index)
         brush = [n for _, n in here if board.p.walks[n].brush or board.p.walks[n].saw]

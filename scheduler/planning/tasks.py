@@ -36,6 +36,7 @@ __all__ = [
     "Work",
     "arriving",
     "crowded",
+    "cut_on_arrival",
     "end_of_day",
     "moved_inside",
     "setting_of",
@@ -411,7 +412,9 @@ def moved_inside(
     keys = dict.fromkeys([*(k for slot in work.slots[:1] for k in slot.chance), (place, False)])
     slots = slots_of(m.outlook, m.register, setting, list(keys))  # type: ignore[arg-type]
     maker = _Maker(replace(there, worths=worths), setting, slots)
-    tasks = [task for task in work.tasks if task.id[0] not in gone or not task.brush and task.id[2] != "look"]
+    tasks = [
+        task for task in work.tasks if task.id[0] not in gone or (not task.brush and task.id[2] != "look")
+    ]
     jobs = {key: job for key, job in work.jobs.items() if key in {task.id for task in tasks}}
     weights: dict[str, float] = {}
     ends = {tag: sum(job.tag == tag for job in moved) for tag in gone}
@@ -483,6 +486,23 @@ def arriving(register: Register, at: datetime, until: datetime) -> tuple[Registe
         return replace(log, state="in_yard", ends=ends, felled=None)
 
     return replace(register, logs=tuple(there(log) for log in register.logs)), comes
+
+
+def cut_on_arrival(
+    material: Material, comes: Mapping[str, datetime], minutes: float, people: int
+) -> Material:
+    """The coats of logs that are still to come: cut and coated in one go, no sooner than they are there."""
+    jobs, worths = [], dict(material.worths)
+    for job in material.jobs:
+        if job.tag in comes and job.kind == "first_coat" and job.end is not None:
+            found = worths.pop((job.tag, job.end, job.kind), None)
+            job = replace(
+                job, kind="cut_and_coat", minutes=job.minutes + minutes, people=people, why="comes then"
+            )
+            if found is not None:
+                worths[job.tag, job.end or "", job.kind] = found
+        jobs.append(job)
+    return replace(material, jobs=tuple(jobs), worths=worths, comes=comes)
 
 
 # ------------------------------------------------------------------ what holds

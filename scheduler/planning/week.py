@@ -53,12 +53,16 @@ class Week:
 
 @dataclass(frozen=True, slots=True)
 class Out:
-    """A job that the plan leaves out: a key of ``plan.WHYS`` or ``ASIDE``, its numbers, the other job."""
+    """A job that the plan leaves out: a key of ``plan.WHYS`` or ``ASIDE``, its numbers, the other job.
+
+    ``ahead``: it would follow a coat that is not yet on.
+    """
 
     job: Job
     why: str
     numbers: Mapping[str, float]
     of: TaskId | None = None
+    ahead: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,12 +131,13 @@ def outs_of(week: Week) -> tuple[Out, ...]:
 
     Looks at coats that are themselves left out are no jobs yet.
     """
+    waiting = {task.id for task in week.work.tasks if task.after}
     rows: list[Out] = []
     for left in week.plan.left_out:
         job = week.work.jobs.get(left.task)
         if job is None or _only_thought_of(left, job):
             continue
-        rows.append(Out(job, left.why, left.numbers, left.of))
+        rows.append(Out(job, left.why, left.numbers, left.of, left.task in waiting))
     return (*rows, *(Out(job, why, {}) for job, why in week.work.aside))
 
 
@@ -154,9 +159,9 @@ def fits(week: Week, tags: Collection[str] | None = None) -> tuple[list[str], li
             done[job.tag] = False
     for left in week.plan.left_out:
         behind = week.work.jobs.get(left.task)
-        if behind is not None and behind.kind in COATING_JOBS and behind.kind != "second_coat":
-            if left.task[0] in done:
-                done[left.task[0]] = False
+        first = behind is not None and behind.kind in COATING_JOBS and behind.kind != "second_coat"
+        if first and left.task[0] in done:
+            done[left.task[0]] = False
     return [tag for tag, whole in done.items() if whole], [tag for tag, whole in done.items() if not whole]
 
 

@@ -344,9 +344,7 @@ def _of_place(
     }
 
 
-def _hands_cost(
-    cases: Sequence[_Case], days: DayChances, ledger: Ledger, hands: HandsPrice | None
-) -> F:
+def _hands_cost(cases: Sequence[_Case], days: DayChances, ledger: Ledger, hands: HandsPrice | None) -> F:
     """What hands and wax of each day cost beyond a try, (ends, days), each in its log's unit."""
     many = days.chances.days
     if hands is None:
