@@ -65,7 +65,7 @@ class Setting:
     assumed, plan : config/assumptions.toml and config/plan.toml, bare floats
     minutes : of set-up and of clean-up
     minute_cost : of set-up and clean-up, in weighted cm
-    anyway : gains against no coat at all instead of a coat behind the plan's days ("can it be done by Friday?")
+    anyway : gains against no coat at all instead of a coat behind the plan's days
     only : tags that are looked at; None: all
     """
 
@@ -147,7 +147,7 @@ def _chance(chances: F, column: int) -> float | None:
 
 
 def _ready_hours(outlook: Outlook, where: Where, slots: Sequence[Slot]) -> F:
-    """Hours from a coat begun in each slot until most of those that hold take rain, (slots,); inf: not told."""
+    """Hours from a coat begun in each slot until most that hold take rain, (slots,); inf: not told."""
     assessment = outlook.of(*where)
     first = int(assessment.starts[0]) if assessment.starts.size else 0
     steps = np.array([round(outlook.step_of(slot.start)) for slot in slots], np.int64)
@@ -248,7 +248,7 @@ class _Maker:
         return [(self.coat(job, worth), job)]
 
     def coat(self, job: Job, worth: EndWorth, share: float = 1.0, after: tuple[After, ...] = ()) -> Task:
-        """A job for the brush. ``share`` of its gain counts (a second coat comes only where the first held)."""
+        """A job for the brush. ``share`` of its gain counts: a second coat follows only a sound one."""
         tries = worth.tries
         assert tries is not None
         where = (job.place, job.roofed)

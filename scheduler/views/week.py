@@ -239,7 +239,7 @@ def why_words(out: Out, board: Board, w: Wording) -> str:
     if out.why == "too_soon":
         return f"the first coat needs about {n['hours']:.0f} h, and no good hours come after that"
     if out.why == "no_wax":
-        return f"not enough wax: {w.litres(n['litres'])} needed, {w.litres(n['left'])} left"
+        return f"not enough wax ({w.litres(n['left'])} left)"
     if out.why in ("span_too_short", "no_hours"):
         return f"no stretch is long enough for its {n['minutes']:.0f} minutes"
     if out.why == "pail_cold":
