@@ -7,7 +7,7 @@ between is pure and gets the clock passed in.
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -446,7 +446,7 @@ def week_ahead(
         room = round((outlook.time_at(outlook.last_step) - until) / timedelta(days=1))
         more = [days for days in (1, 2, 4) if days <= room]
         changes = helps(week, material, setting, tags=ask.about, shelter=shelter, more_days=more)
-    return WeekAhead(week, seen, setting, changes)
+    return WeekAhead(week, seen, setting, changes, comes)
 
 
 def former_plan(yard: YardFile, at: datetime) -> dict[TaskId, datetime]:
@@ -493,6 +493,7 @@ class WeekAhead:
     seen: Picture
     setting: Setting
     helps: tuple[Help, ...] = ()
+    comes: Mapping[str, datetime] = field(default_factory=dict)  # by tag, of logs that are still to come
 
 
 def _fresh_cut(yard: YardFile) -> tuple[float, int]:

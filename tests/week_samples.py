@@ -64,18 +64,22 @@ def with_entries(n: int, more: Sequence[Entry]) -> Register:
     return fold((*entries(), *more), at("upland", n))
 
 
-@lru_cache(maxsize=1)
-def newark() -> YardFile:
+@lru_cache(maxsize=2)
+def newark(framed: bool = True) -> YardFile:
     """The demo's yard moved to where the recorded weather is from."""
     yard = yard_of("upland")
     there = yard.yard.model_copy(
         update={"place": Position(lat=NEWARK[0], lon=NEWARK[1], altitude_m=5.0), "zone": "America/New_York"}
     )
+    if not framed:  # nothing to set up and to clean
+        there = there.model_copy(
+            update={"minutes": there.minutes.model_copy(update={"set_up": 0, "clean_up": 0})}
+        )
     return yard.model_copy(update={"yard": there})
 
 
 @lru_cache(maxsize=16)
-def recorded_week(day: int) -> WeekAhead:
+def recorded_week(day: int, framed: bool = True) -> WeekAhead:
     """The demo's logs under recorded weather of a stretch of days, told as if it were the demo's Monday."""
     given = recorded(day - 3, 20)
     when = at("upland", 2)
@@ -83,4 +87,4 @@ def recorded_week(day: int) -> WeekAhead:
     source = replace(given.provenance, issued=when - 2 * DAY / 24)
     weather = replace(given, start=start, provenance=source)
     base = forecast(2)
-    return week_of_yard(2, newark(), weather=replace(base, weather=weather, why=None))
+    return week_of_yard(2, newark(framed), weather=replace(base, weather=weather, why=None))

@@ -308,7 +308,8 @@ class _Maker:
             for job in self.m.jobs
             if job.kind in FIRST and job.end and (job.tag, job.end, job.kind) in self.m.worths
         ]
-        rows = [(self._look_after(job), job) for job in firsts]
+        looked = {(job.tag, job.end) for job in self.m.jobs if job.kind == "look"}
+        rows = [(self._look_after(job), job) for job in firsts if (job.tag, job.end) not in looked]
         out = [(task, replace(job, kind="look", why="clear or milky?", people=1)) for task, job in rows]
         twice = [job for job in firsts if self._twice(job)]
         if not twice:
