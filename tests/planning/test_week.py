@@ -1,4 +1,4 @@
-"""The week of a real yard: hours, people, order, reasons, what-if; under the demo's weather and recorded weather."""
+"""The week of a real yard: hours, people, order, reasons, what-if; on the demo's and recorded weather."""
 
 from __future__ import annotations
 
@@ -206,7 +206,8 @@ def test_with_too_few_hands_the_price_keeps_the_cheap_ends_for_another_day() -> 
 def test_verdict_and_plan_choose_the_same_where_hands_are_short() -> None:
     found = week_of_yard(TUESDAY, crowded_yard())
     today = {row.task for row in found.week.plan.assignments if row.chance is not None}
-    taken = {key for key, worth in found.seen.worths.items() if worth.now and key[2] == "first_coat"}
+    worths = {key: w for key, w in found.seen.worths.items() if key[0] not in found.comes}
+    taken = {key for key, worth in worths.items() if worth.now and key[2] == "first_coat"}
     assert today
     assert today <= taken
     assert len(taken - today) <= 3, "the last ones, as good as equal, that the hour has no room for"
@@ -227,7 +228,7 @@ def test_the_price_of_hands_never_stands_in_the_gains_of_the_plan() -> None:
     assert free is not None
     assert priced.value[0] > free.value[0], "who tries today pays for the hands"
     best = (free.later(7) - free.value[0]) * free.points
-    assert max(task.gain) == pytest.approx(best, rel=0.02), "what the plan weighs is free of that price"
+    assert max(task.gain) == pytest.approx(best, rel=0.05), "what the plan weighs is free of that price"
     assert_can_be_done(found)
 
 
