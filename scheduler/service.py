@@ -64,6 +64,7 @@ if TYPE_CHECKING:
     from scheduler.planning.tasks import Material, Setting
     from scheduler.planning.tries import HandsPrice
     from scheduler.planning.week import Help, Shelter, Week
+    from scheduler.planning.winter import Winter
     from scheduler.reminders.wanted import Derived
     from scheduler.weather.skill import Record
     from scheduler.yard.entries import Entry
@@ -73,6 +74,7 @@ __all__ = [
     "Asked",
     "Forecast",
     "Picture",
+    "SeasonAhead",
     "Valued",
     "WeekAhead",
     "brief",
@@ -581,9 +583,23 @@ def estimates(
     return rows, taught(rows, ledger)
 
 
+@dataclass(frozen=True, eq=False)
+class SeasonAhead:
+    """What is left of the season, the yard's own work in it, and what is to be said of the record."""
+
+    season: Season
+    winter: Winter
+    seen: Picture
+    said: tuple[str, ...]
+
+
 def season_ahead(
-    yard: YardFile, at: datetime, forecast: Forecast, history: Path | None = None
-) -> tuple[Season, tuple[str, ...]]:
+    yard: YardFile,
+    at: datetime,
+    forecast: Forecast,
+    history: Path | None = None,
+    register: Register | None = None,
+) -> SeasonAhead:
     """What is left of the season, by past years (a file, or the archive) joined with the forecast at hand.
 
     Raises
@@ -609,7 +625,40 @@ def season_ahead(
         spread = history_numbers()["season_sd"]
         weight = forecast_weight(leads, np.array(table["sigma"]), np.array(table["days"]), spread)
     local = at.astimezone(yard.zone).date()
-    return season_of(past.climate, past.freezes, local, holds=holds, weight=weight), past.said
+    season = season_of(past.climate, past.freezes, local, holds=holds, weight=weight)
+    seen = picture(yard, register or register_of(yard, at), forecast, at)
+    return SeasonAhead(season, _winter(yard, season, seen), seen, past.said)
+
+
+def _winter(yard: YardFile, season: Season, seen: Picture) -> Winter:
+    """The yard's own work held against the season."""
+    from scheduler.planning.winter import winter_of
+
+    assumed, own = assumptions(), yard.yard.minutes
+    frame = (own.set_up if own.set_up is not None else assumed["minutes_set_up"]) + (
+        own.clean_up if own.clean_up is not None else assumed["minutes_clean_up"]
+    )
+    open_ = [yard.yard.people_of(n) for n in range(7) if yard.yard.hours_of(n) is not None]
+    shelter = best_shelter(yard.place)
+    limits, days = thresholds(), []
+    if seen.outlook is not None:
+        told = day_chances(seen.outlook, None, False, seen.outlook.at, doubt())
+        chances = told.chances.plain()[: told.told].tolist()
+        days = list(zip(told.days[: told.told], chances, strict=True))
+    return winter_of(
+        season,
+        seen.jobs,
+        seen.register,
+        seen.worths,
+        None if seen.valued is None else seen.valued.ledger,
+        seen.keeping.saw_by,
+        people=sum(open_) / len(open_) if open_ else 0.0,
+        fill=limits.fill.value,
+        frame_min=frame,
+        shelter=None if shelter is None else shelter.name,
+        days=days,
+        show_chance=limits.show_chance.value,
+    )
 
 
 def _by_worth(jobs: tuple[Job, ...], worths: dict[tuple[str, str, str], EndWorth]) -> tuple[Job, ...]:

@@ -80,6 +80,7 @@ ORDER = (
     "planning/truth.py",
     "planning/inside.py",
     "planning/season.py",
+    "planning/winter.py",
     "planning/plan.py",
     "planning/*",
     "reminders/__init__.py",
