@@ -40,7 +40,8 @@ class Rest:
     """A job that does not fit, and the way out for its end.
 
     ``cm``: what a cut back in spring takes off, (low, middle, high); ``spare_cm``: by how much the log is
-    longer than needed, None where nobody said. ``kg`` and ``place`` for a log that goes inside, ``by`` for the saw.
+    longer than needed, None where nobody said; ``kg`` and ``place`` of a log that goes inside; ``by`` of
+    the saw.
     """
 
     job: Job

@@ -55,9 +55,12 @@ def _tags(jobs: Sequence[Job]) -> list[str]:
 
 def _thaws(winter: Winter, w: Wording) -> list[str]:
     days = [f"{_day(thaw.day, w)}, {chance_words(thaw.chance)}" for thaw in winter.thaws]
-    return (
-        [f"A thaw with hours for the brush: {join(days)}. Logs sweat in a thaw: feel first."] if days else []
-    )
+    if not days:
+        return []
+    return [
+        f"In most years no day is left by then, and the forecast has hours for the brush: {join(days)}. "
+        "In a thaw logs sweat: feel first."
+    ]
 
 
 def _day(day: Any, w: Wording) -> str:
