@@ -455,9 +455,15 @@ def former_plan(yard: YardFile, at: datetime) -> dict[TaskId, datetime]:
     """The times to come that the keeper was told to hold to; none where none are kept."""
     if not store_exists(yard):
         return {}
-    with open_register(yard) as store:
-        kept = store.recall(yard.yard.key, PROMISES)
-    rows = kept[0] if kept is not None and isinstance(kept[0], list) else []
+    from scheduler.yard.store_read import UNREAD, read_memo
+
+    rows = read_memo(yard.store_url, yard.yard.key, PROMISES)
+    if rows is UNREAD:
+        with open_register(yard) as store:
+            kept = store.recall(yard.yard.key, PROMISES)
+        rows = None if kept is None else kept[0]
+    if not isinstance(rows, list):
+        return {}
     told = {(str(tag), end, str(kind)): datetime.fromisoformat(start) for tag, end, kind, start in rows}
     return {task: start for task, start in told.items() if start >= at}
 

@@ -191,8 +191,8 @@ def _with_logs(here: Session, lines: list[str]) -> tuple[Register, tuple[str, ..
     for line in lines:
         try:
             entries = as_if_added(here, line.split(), entries)
-        except Fail as error:
-            raise Fail(f'--also "{line}": {error}', error.code) from None
+        except (Fail, ValueError) as error:
+            raise Fail(f'--also "{line}": {error}') from None
     register = fold(entries, here.at)
     return register, tuple(log.tag for log in register.logs if log.tag not in before)
 
