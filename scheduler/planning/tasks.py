@@ -357,9 +357,12 @@ def _or_nan(value: float | None) -> float:
 
 def _second_of(job: Job, material: Material, setting: Setting) -> Job:
     """The second coat that follows a first one."""
-    own = material.outlook.yard.yard.minutes.fresh_cut
-    cut = own if own is not None else setting.assumed["minutes_fresh_cut"]
-    minutes = job.minutes - cut if job.kind == "cut_and_coat" else job.minutes
+    own = material.outlook.yard.yard.minutes
+    cut = own.fresh_cut if own.fresh_cut is not None else setting.assumed["minutes_fresh_cut"]
+    end = own.end if own.end is not None else setting.assumed["minutes_end"]
+    end *= setting.assumed[f"minutes_{material.choice.method}"]
+    # Saw and brush grow with the face alike, so their shares of a cut with its coat stay the same.
+    minutes = job.minutes * end / (end + cut) if job.kind == "cut_and_coat" else job.minutes
     return replace(
         job,
         kind="second_coat",
