@@ -81,7 +81,7 @@ class JobContext:
         return own if own is not None else self.assumed[f"minutes_{name}"]
 
     def minutes_at(self, name: str, across_cm: float) -> float:
-        """Minutes of brush or saw at an end of a size: told for a nominal one, part of it grows with the face."""
+        """Minutes of brush or saw at an end: told for a nominal one, part of them grows with the face."""
         fixed = self.assumed["minutes_fixed"]
         size = fixed + (1.0 - fixed) * (across_cm / self.assumed["butt"]) ** 2
         way = self.assumed[f"minutes_{self.choice.method}"] if name == "end" else 1.0
