@@ -22,9 +22,10 @@ from scheduler.planning.jobs import Job, JobContext, in_order, jobs_of
 from scheduler.planning.keeping import Keeping, keeping_of, usual_days
 from scheduler.planning.ledger import ledger_of
 from scheduler.planning.looks import Learned
-from scheduler.planning.night import next_rain, night_of, suns_of
-from scheduler.planning.normals import normals_by_latitude, normals_of
+from scheduler.planning.night import next_rain, night_hours, night_of, suns_of
+from scheduler.planning.normals import Normals, normals_by_latitude, normals_of
 from scheduler.planning.outlook import Outlook
+from scheduler.planning.pail import PailOutlook, pail_outlook, pails_out
 from scheduler.planning.questions import Question, questions
 from scheduler.planning.truth import Row, rows_of, taught
 from scheduler.planning.verdict import Age, Morning, TimedSpan, age_of, morning, spans_of
@@ -40,6 +41,7 @@ from scheduler.settings import (
     history_numbers,
     learning,
     located,
+    pail_numbers,
     plan_numbers,
     species_table,
     thresholds,
@@ -87,6 +89,7 @@ __all__ = [
     "learn_all",
     "open_register",
     "outlook_of",
+    "pails_seen",
     "picture",
     "refresh_reminders",
     "register_of",
@@ -322,12 +325,8 @@ def _keeping(
     climate: Climate | None,
 ) -> Keeping:
     pieces = [piece for piece in (past, forecast.weather) if piece is not None]
-    place = yard.yard.place
-    normals = normals_of(climate) if climate is not None else None
-    if normals is None:
-        normals = normals_by_latitude(at, place.lat, place.altitude_m or 0.0, worth_numbers())
-    table = species_table()
-    return keeping_of(register, table, at, pieces, usual_days(normals), round(place.lon / 15.0))
+    usual = usual_days(_normals(yard, at, climate))
+    return keeping_of(register, species_table(), at, pieces, usual, round(yard.yard.place.lon / 15.0))
 
 
 def _valued(
@@ -796,19 +795,32 @@ def refresh_reminders(yard: YardFile, at: datetime, forecast: Forecast) -> tuple
 
 def wanted_of(yard: YardFile, seen: Picture, forecast: Forecast, at: datetime) -> Derived:
     """The reminders that a picture of the yard calls for."""
+    from scheduler.reminders.pails import pail_wanted, with_pails
     from scheduler.reminders.wanted import Speaker, derive
 
     outlook = seen.outlook
-    return derive(
+    speaker = Speaker(yard.zone, yard.yard.units, seen.species, yard.yard.language)
+    suns = () if outlook is None else suns_of(outlook, 1)
+    pails = pail_wanted(
+        pails_seen(yard, seen, forecast, at),
+        seen.register,
+        at,
+        speaker,
+        sunset=suns[0][1] if suns else None,
+        before_dark=timedelta(hours=yard.notice.before_dark_h),
+        numbers=pail_numbers(),
+    )
+    derived = derive(
         seen.jobs,
         seen.register,
         None if outlook is None else spans_of(outlook),
         at,
-        Speaker(yard.zone, yard.yard.units, seen.species, yard.yard.language),
+        speaker,
         covered=_spans_elsewhere(seen),
         trusted=timedelta(days=thresholds().trusted_horizon.value),
         known_until=_judged_until(forecast, outlook),
     )
+    return with_pails(derived, pails)
 
 
 def _spans_elsewhere(seen: Picture) -> dict[tuple[str | None, bool], tuple[TimedSpan, ...]]:
@@ -829,6 +841,46 @@ def _judged_until(forecast: Forecast, outlook: Outlook | None) -> datetime | Non
     if forecast.weather is None or outlook is None:
         return None
     return min(forecast.weather.known_until(), outlook.time_at(outlook.last_step))
+
+
+def pails_seen(yard: YardFile, seen: Picture, forecast: Forecast, at: datetime) -> PailOutlook:
+    """The pails under the weather: stock against the work, the night, warming, ordering."""
+    outlook = seen.outlook
+    night = None if outlook is None else night_hours(outlook)
+    return pail_outlook(
+        seen.register,
+        seen.jobs,
+        outlook,
+        _coating(yard),
+        yard.coating,
+        yard.place,
+        seen.species,
+        _normals(yard, at, _past(yard, forecast, at)[1]),
+        at,
+        today=at.astimezone(yard.zone).date(),
+        night=night,
+        brush=_next_brush(seen, at),
+        assumed=assumptions(),
+        numbers=pail_numbers(),
+    )
+
+
+def _next_brush(seen: Picture, at: datetime) -> datetime | None:
+    """The next start of the brush that a pail should be warm for: with work for it, and near enough."""
+    if seen.outlook is None or not any(job.coats for job in seen.jobs):
+        return None
+    until = at + timedelta(hours=seen.outlook.thresholds.prepare_within.value)
+    least = seen.outlook.thresholds.prepare_chance.value
+    likely = (span for span in spans_of(seen.outlook) if span.end > at and span.chance >= least)
+    first = next(iter(likely), None)
+    return max(first.start, at) if first is not None and first.start <= until else None
+
+
+def _normals(yard: YardFile, at: datetime, climate: Climate | None) -> Normals:
+    """The usual air of the place: of its past years, else a guess by latitude and height."""
+    place = yard.yard.place
+    found = normals_of(climate) if climate is not None else None
+    return found or normals_by_latitude(at, place.lat, place.altitude_m or 0.0, worth_numbers())
 
 
 def brief(
@@ -864,6 +916,7 @@ def brief(
         people=yard.yard.people_on(at.astimezone(yard.zone).date()),
         set_up_min=set_up + clean_up,
         frozen_share=assumed["pail_frost_share"],
+        pails_out=pails_out(register.pails, yard.place),
         unsure=frozenset(tag for (tag, _), state in seen.states.items() if not state.known),
         lift_two_kg=value_numbers()["lift_two"],
         lift_machine_kg=value_numbers()["lift_machine"],

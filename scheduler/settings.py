@@ -275,7 +275,7 @@ def demo_folder() -> Traversable:
     raise FileNotFoundError("the demo/ files are neither in the package nor beside it")
 
 
-@lru_cache(maxsize=16)
+@lru_cache(maxsize=32)
 def _shipped(name: str) -> dict[str, Any]:
     text = (shipped_config() / name).read_text(encoding="utf-8")
     return _parse_toml(text, f"config/{name}")
@@ -350,6 +350,12 @@ def scribner_decimal_c() -> dict[str, Any]:
 def plan_numbers() -> Mapping[str, float]:
     """How the plan is made (config/plan.toml), bare floats."""
     return _numbers("plan.toml")
+
+
+@lru_cache(maxsize=1)
+def pail_numbers() -> Mapping[str, float]:
+    """The pail: how it cools, what words by eye mean, when to order (config/pail.toml), bare floats."""
+    return _numbers("pail.toml")
 
 
 @lru_cache(maxsize=1)
@@ -624,6 +630,7 @@ class CoatingChoice(_Model):
     dry_h: Annotated[float, Field(gt=0, le=400)] | None = None  # at 21 °C and 50 %
     recoat_h: Annotated[float, Field(gt=0, le=400)] | None = None
     pail_least_c: Annotated[float, Field(ge=-30, le=30)] | None = None
+    pail_litres: Annotated[float, Field(ge=0.2, le=1000)] | None = None  # a full one
     price_per_litre: Annotated[float, Field(ge=0)] | None = None
 
 
