@@ -1,0 +1,103 @@
+"""Running the page: one uvicorn worker, loopback unless the Wi-Fi is asked for; the address and its code."""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Callable
+from contextlib import suppress
+from io import StringIO
+from pathlib import Path
+from typing import Any
+
+from scheduler.web.app import create_app
+from scheduler.web.keys import keys_of
+
+__all__ = ["PORT", "addresses", "qr_lines", "run_page", "told"]
+
+PORT = 8732
+LOOPBACK = "127.0.0.1"
+EVERYWHERE = "0.0.0.0"
+
+
+def addresses() -> list[str]:
+    """This computer's own addresses on its networks, likeliest first; nothing is sent to find them."""
+    found: list[str] = []
+    with suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        probe.connect(("192.0.2.1", 9))  # a documentation address (RFC 5737): only the route is looked up
+        found.append(str(probe.getsockname()[0]))
+    with suppress(OSError):
+        found += [str(one[4][0]) for one in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)]
+    return [one for one in dict.fromkeys(found) if not one.startswith(("127.", "0."))]
+
+
+def names() -> list[str]:
+    """Names by which this computer may be called."""
+    name = socket.gethostname().casefold()
+    short = name.partition(".")[0]
+    return [name, short, f"{short}.local"]
+
+
+def qr_lines(address: str) -> list[str]:
+    """The address as a code for a phone's camera, in blocks for a dark or a light terminal; empty without segno."""
+    try:
+        import segno
+    except ImportError:
+        return []
+    out = StringIO()
+    segno.make(address, error="l", micro=False).terminal(out, compact=True, border=2)
+    return out.getvalue().splitlines()
+
+
+def told(file: Path, port: int, lan: bool) -> list[str]:
+    """What is printed at the start: the address, and on the Wi-Fi its code."""
+    if not lan:
+        return [f"The page: http://localhost:{port}/", "Only this computer reaches it; for phones: --lan"]
+    where = addresses()
+    if not where:
+        return [f"No network is found; the page: http://localhost:{port}/in/{keys_of(file).page}"]
+    address = f"http://{where[0]}:{port}/in/{keys_of(file).page}"
+    return [
+        f"The page, for phones on the same network: {address}",
+        *qr_lines(address),
+        "Whoever has this address can read and note. The network must be your own: nothing is encrypted on it.",
+        f"On this computer: http://localhost:{port}/in/{keys_of(file).page}",
+    ]
+
+
+def run_page(
+    yard_file: Path,
+    host: str = LOOPBACK,
+    port: int = PORT,
+    *,
+    lan: bool = False,
+    hosts: tuple[str, ...] = (),
+    plans: bool = True,
+    health: Callable[[], dict[str, Any]] | None = None,
+    say: Callable[[str], None] = print,
+) -> None:
+    """Run the page in this thread until it is stopped (Ctrl-C, SIGTERM).
+
+    Raises
+    ------
+    OSError
+        When the port is taken.
+    """
+    import uvicorn
+
+    file = yard_file.resolve()
+    here = EVERYWHERE if lan else host
+    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as probe:  # uvicorn only logs a taken port
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((here, port))
+        except OSError as error:
+            raise OSError(
+                f"Port {port} cannot be used ({error.strerror}). Try another: --port {port + 1}"
+            ) from None
+    app = create_app(file, hosts=(*names(), *hosts), lan=lan, plans=plans, health=health)
+    for line in told(file, port, lan):
+        say(line)
+    uvicorn.run(
+        app, host=here, port=port, workers=1, log_level="warning", access_log=False, server_header=False,
+        proxy_headers=False, timeout_keep_alive=20, limit_concurrency=64, h11_max_incomplete_event_size=32768,
+    )  # fmt: skip
