@@ -35,6 +35,7 @@ os.environ["OMP_NUM_THREADS"] = os.environ["OPENBLAS_NUM_THREADS"] = "1"
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 import numpy as np
+from gathered import tell
 from numpy.typing import NDArray
 from reference_endgrain import Wood, dry, shipped
 from scipy.integrate import solve_ivp
@@ -235,6 +236,10 @@ def bench(year: Weather, count: int, runs: int, sample_size: int) -> None:
         ("stepping, numpy", stepping, lambda: by_stepping(clock, ends), "all ends at once"),
     ]
     show(table)
+    told = f"{count} ends x one year"
+    tell(told, f"{last:.3f} s", stepping / last, "stepping in numpy")
+    tell(told, f"{last:.3f} s", solver * count / last, "scipy solve_ivp LSODA, scaled up")
+    tell(told, f"{last:.3f} s", volume * count / last, "finite volumes, scaled up")
     print(f"  clock against stepping: depth apart {1e3 * np.abs(found - truth).max():.1e} mm at most")
     ours, theirs = np.isfinite(reached), np.isfinite(hour)
     early = hour[ours & theirs] - reached[ours & theirs]

@@ -27,6 +27,7 @@ os.environ["OMP_NUM_THREADS"] = os.environ["OPENBLAS_NUM_THREADS"] = "1"
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 import numpy as np
+from gathered import tell
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 from weather_samples import NEWARK, around, emulsion, exposure, recorded
@@ -212,6 +213,11 @@ def bench(season: str, quick: bool) -> None:
     print("    way                    seconds      ratio   remark")
     for way, seconds, remark in rows:
         print(f"    {way:<18} {seconds:11.3f} {seconds / whole:10.0f}   {remark}")
+    told = f"{season}, {count} coats"
+    tell(told, f"{whole:.2f} s", (setting + loops[best]) / whole, "stepping in numpy, best chunk")
+    tell(
+        told, f"{whole:.2f} s", (setting + solver["RK45"] * count) / whole, "scipy solve_ivp RK45, scaled up"
+    )
     print(f"    stepping and solve_ivp (LSODA) apart: median {median(apart):.3f} h, worst {max(apart):.2f} h")
     usable = (place.face_water[:, starts] < 0.005) & (place.dry.surface_c[:, starts] > 2.0)
     print(

@@ -25,6 +25,7 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
+from gathered import tell
 from mutations import ANSWERS, STORIES
 
 from scheduler.weather.formats import met_norway, nws_layers, periods, read_answer
@@ -126,6 +127,12 @@ def main() -> None:
         print(f"    {name:<64} {len(body) / 1e3:6.0f} {plain:14.2f} {whole:8.2f} {whole / plain:6.1f}")
     if ratios:
         over = sum(ratio > AIM for ratio in ratios)
+        tell(
+            f"{len(ratios)} answers, the middle one",
+            "-",
+            1.0 / median(ratios),
+            "json.loads of the same bytes",
+        )
         print(
             f"    median {median(ratios):.1f}, worst {max(ratios):.1f}; {over} of {len(ratios)} over {AIM:g}"
         )
