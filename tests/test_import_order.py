@@ -112,7 +112,6 @@ ORDER = (
     "web/routes.py",
     "web/app.py",
     "web/run.py",
-    "commands/serve.py",
     "cli.py",
     "__main__.py",
 )

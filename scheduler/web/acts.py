@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import Any
 
-from scheduler.commands.book import by_of, moment_of, places_of, record, remembering, voice_of
+from scheduler.commands.book import by_of, moment_of, places_of, record, voice_of
 from scheduler.commands.change import changing
 from scheduler.commands.common import Fail, Session
 from scheduler.commands.log import taking_in, understood
@@ -23,17 +23,48 @@ from scheduler.web.desk import Desk
 from scheduler.web.forms import Form
 from scheduler.wood.species import CAREFUL, Ambiguous, Unknown, find
 from scheduler.yard.book import Note, Written, note, undo
-from scheduler.yard.entries import PAIL_WORDS, Entry, YardError
+from scheduler.yard.entries import Entry, YardError
 from scheduler.yard.facts import Register
 from scheduler.yard.state import fold
 
-__all__ = ["SETTINGS", "TIMES", "Doubt", "Outcome", "add_log", "answer", "catch_up", "later", "mend", "note_many",
-           "pail", "rest", "set_one", "take_back", "change_log"]  # fmt: skip
+__all__ = [
+    "SETTINGS",
+    "TIMES",
+    "Doubt",
+    "Outcome",
+    "add_log",
+    "answer",
+    "catch_up",
+    "change_log",
+    "later",
+    "mend",
+    "note_many",
+    "pail",
+    "rest",
+    "set_one",
+    "take_back",
+]  # fmt: skip
 
 SETTINGS = ("name", "people", "coats", "hollow", "morning")
 TIMES = ("morning", "noon", "afternoon")
-KINDS = ("cut", "coat", "look", "roof", "unroof", "move", "divide", "halve", "saw", "leave", "skip", "saw-first",
-         "gone")  # fmt: skip
+KINDS = frozenset(
+    [
+        "cut",
+        "coat",
+        "look",
+        "roof",
+        "unroof",
+        "move",
+        "divide",
+        "halve",
+        "saw",
+        "leave",
+        "skip",
+        "saw-first",
+        "gone",
+    ]
+)
+TOLD = ("butt", "top", "length", "cut", "felled", "needs", "place", "worth", "note", "use", "face", "state")
 BOXES = {
     "cut": ("cut", ()),
     "coat": ("coat", ()),
@@ -52,7 +83,7 @@ class Outcome:
     tag: str | None = None
 
 
-class Doubt(ValueError):
+class Doubt(ValueError):  # noqa: N818 - a question, not a fault
     """A word that means two woods: to be asked, never guessed."""
 
     def __init__(self, said: str, candidates: Sequence[Species]) -> None:
@@ -198,8 +229,7 @@ def add_log(here: Session, form: Form, known: Mapping[str, str]) -> Outcome:
         Where the wood's word means two woods; the form then asks which.
     """
     line = form.text("line")
-    told = {name: form.text(name) for name in ("butt", "top", "length", "cut", "felled", "needs", "place", "worth", "note",
-                                               "use", "face", "expected", "state")}  # fmt: skip
+    told = {name: form.text(name) for name in TOLD}
     if told["face"]:
         told["cut"] = None
     fields = {k: v for k, v in fields_of(here, {k: v for k, v in told.items() if v}).items() if v is not None}
@@ -350,7 +380,8 @@ def set_one(here: Session, form: Form) -> Outcome:
         raise Fail("That is none of the settings of this page.")
     if value is None:
         raise Fail("Give a value first.")
-    assert here.yard.path is not None and name in SHORT
+    assert here.yard.path is not None
+    assert name in SHORT
     key, was, now = changed(here.yard.path, name, value)
     before = "" if was is None else f" It was {was}."
     return Outcome(f"{key} is now {now}.{before}")

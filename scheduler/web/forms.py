@@ -108,7 +108,7 @@ class _Sentence:
 
 
 class Said:
-    """What was answered to forms, by a mark in the address, so that a page can show it for as long as it stands."""
+    """What was answered to forms, by a mark in the address: a page shows it for as long as it stands."""
 
     def __init__(self) -> None:
         self._kept: OrderedDict[str, _Sentence] = OrderedDict()

@@ -14,11 +14,11 @@ from scheduler.views.scores import scores_lines
 from scheduler.views.season import season_lines
 from scheduler.views.today import cautions, tonight
 from scheduler.views.wording import Wording
+from scheduler.weather.series import WeatherError
 from scheduler.web import screens
 from scheduler.web.acts import SETTINGS, TIMES
 from scheduler.web.desk import Desk
 from scheduler.web.tape import end_face, tape, tape_words, verdict_face
-from scheduler.weather.series import WeatherError
 from scheduler.wood.species import show_name
 from scheduler.yard.facts import Pail
 from scheduler.yard.state import history

@@ -75,7 +75,7 @@ def board(view: View) -> Board:
         day = "" if w.day_of(span.start) == w.day_of(m.at) else f"{w.day(span.start)}: "
         hours, chance = f"{first_upper(day)}brush {w.brush(span)}", chance_words(span.chance)
         hours = first_upper(hours) if not day else hours
-    why = [line for line in today._weather_lines(b, w) if not line.startswith("Brushed ")]
+    why = [line for line in today.weather_lines(b, w) if not line.startswith("Brushed ")]
     if m.verdict == "unknown":
         why.append("By eye: dull dry face, and no rain or frost for two days. Else wait.")
     where = m.work.place or ("under a sheet" if m.work.roofed else "")

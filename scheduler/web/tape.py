@@ -81,7 +81,7 @@ def tape_words(b: Briefing, w: Wording, span: TimedSpan | None) -> str:
 
 
 def tape(b: Briefing, w: Wording, span: TimedSpan | None) -> Markup:
-    """A measuring tape from now on: hours like inch marks, night hatched, brush and flags with their words."""
+    """A measuring tape from now on: hours like inch marks, night hatched, the brush, flags with words."""
     ruler = _ruler(b, w, span)
     flags = [flag for flag in _flags(b, w, span) if flag.when < ruler.end]
     body = [*_nights(b, ruler), *_ticks(w, ruler)]
@@ -139,7 +139,7 @@ def _brush(span: TimedSpan, w: Wording, ruler: _Ruler) -> list[str]:
     a, z = ruler.x(span.sure_from or span.start), ruler.x(span.sure_until or span.end)
     z = max(z, a + 5.0)
     y, tall = TOP + 5.0, 19.0
-    ragged = f"l4 {tall / 6:.1f}l-4 {tall / 6:.1f}l5 {tall / 6:.1f}l-4 {tall / 6:.1f}l3 {tall / 6:.1f}l-4 {tall / 6:.1f}"
+    ragged = "".join(f"l{dx} {tall / 6:.1f}" for dx in (4, -4, 5, -4, 3, -4))
     return [f'<path class="stroke" d="M{a:.1f} {y}H{z:.1f}{ragged}H{a:.1f}Z"/>']
 
 
@@ -165,7 +165,8 @@ def _hung(flags: list[_Flag], ruler: _Ruler, top: float) -> list[str]:
 
 def _disc(inner: str, size: int) -> Markup:
     return Markup(
-        f'<svg class="face" width="{size}" height="{size}" viewBox="0 0 48 48" aria-hidden="true">{inner}</svg>'
+        f'<svg class="face" width="{size}" height="{size}" viewBox="0 0 48 48" aria-hidden="true">'
+        f"{inner}</svg>"
     )
 
 
