@@ -16,9 +16,8 @@ from scheduler.commands.note import noted
 from scheduler.commands.set import SHORT, changed
 from scheduler.commands.told import fields_of, wood_of
 from scheduler.commands.yard import away_told, seen_told
-from scheduler.reminders.queue import mark
+from scheduler.reminders.queue import Answer, mark
 from scheduler.settings import Species, species_table
-from scheduler.views.wording import join
 from scheduler.web.desk import Desk
 from scheduler.web.forms import Form
 from scheduler.wood.species import CAREFUL, Ambiguous, Unknown, find
@@ -36,10 +35,10 @@ __all__ = [
     "answer",
     "catch_up",
     "change_log",
-    "later",
     "mend",
     "note_many",
     "pail",
+    "remind",
     "rest",
     "set_one",
     "take_back",
@@ -65,13 +64,15 @@ KINDS = frozenset(
     ]
 )
 TOLD = ("butt", "top", "length", "cut", "felled", "needs", "place", "worth", "note", "use", "face", "state")
-BOXES = {
+RESTS = ("size", "found", "seen", "place", "why")  # fields that are words of the note
+BOXES: Mapping[str, tuple[str, tuple[str, ...]]] = {
     "cut": ("cut", ()),
     "coat": ("coat", ()),
     "milky": ("look", ("milky",)),
     "clear": ("look", ("clear",)),
 }
-DONT_KNOW = "don't know"
+ANSWERS: Mapping[str, Answer] = {"done": "done", "later": "later", "drop": "drop"}
+ANSWERED = {"done": "Done", "later": "Rests till tomorrow", "drop": "Not needed, it will not be told again"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,13 +109,13 @@ def _tags(form: Form) -> list[str]:
 
 def note_many(here: Session, form: Form) -> Outcome:
     """``note``: what the form says was done at the ticked logs; ``ends`` as TAG/END tick single ends."""
-    kind = form.get("kind", "")
+    kind, words = BOXES.get(form.get("kind", ""), (form.get("kind", ""), ()))
     if kind not in KINDS:
         raise Fail("The page does not know that button. Load it again.")
     if form.all("ends"):
-        return _outcome(_by_ends(here, form, kind))
+        return _outcome(_by_ends(here, form, kind, words))
     tags = _tags(form)
-    rest = [word for name in ("size", "found", "seen", "place", "why") for word in form.get(name, "").split()]
+    rest = [*words, *(word for name in RESTS for word in form.get(name, "").split())]
     given: dict[str, Any] = {"end": [e for e in form.all("end") if e] or None}
     for name in ("litres", "thick", "till", "reach", "lost"):
         given[name] = form.text(name)
@@ -136,13 +137,12 @@ def _plain_tag(tag: str) -> None:
         raise Fail(f"'{tag}' is no tag of a log.")
 
 
-def _by_ends(here: Session, form: Form, kind: str) -> Written:
+def _by_ends(here: Session, form: Form, kind: str, words: tuple[str, ...]) -> Written:
     """One command for ticked ends of several logs."""
     ticked: dict[str, list[str]] = {}
     for pair in form.all("ends"):
         tag, _, end = pair.rpartition("/")
         ticked.setdefault(tag, []).append(end)
-    words = tuple(word for name in ("seen", "found") for word in form.get(name, "").split())
     steps = [(tag, kind, words, tuple(ends)) for tag, ends in ticked.items()]
     when = form.text("when")
     return _steps(here, [(*step, when) for step in steps])
@@ -229,8 +229,8 @@ def add_log(here: Session, form: Form, known: Mapping[str, str]) -> Outcome:
         Where the wood's word means two woods; the form then asks which.
     """
     line = form.text("line")
-    told = {name: form.text(name) for name in TOLD}
-    if told["face"]:
+    told = {name: form.text(name) for name in (() if line else TOLD)}
+    if told.get("face"):
         told["cut"] = None
     fields = {k: v for k, v in fields_of(here, {k: v for k, v in told.items() if v}).items() if v is not None}
     if "metal" in form:
@@ -331,20 +331,15 @@ def answer(here: Session, form: Form) -> Outcome:
     )
 
 
-def later(desk: Desk, here: Session, form: Form) -> Outcome:
-    """``reminders later`` for all reminders of a log's coats: they rest till tomorrow."""
-    numbers = [n for n in form.all("reminder") if n.isdecimal()]
-    if not numbers:
-        raise Fail("There is no reminder of that log to put off yet. Try again in a minute.")
-    until = (
-        (here.at + timedelta(days=1))
-        .astimezone(here.yard.zone)
-        .replace(hour=0, minute=5, second=0, microsecond=0)
-    )
-    store, key = desk.store(), here.yard.yard.key
-    done = [mark(store, key, number, "later", here.at, until) for number in dict.fromkeys(numbers)]
-    tags = join(list(dict.fromkeys(str(row.tag) for row in done)))
-    return Outcome(f"{tags}: rests till tomorrow. It stays in the list of all ends.")
+def remind(desk: Desk, here: Session, form: Form) -> Outcome:
+    """``reminders done``, ``later`` or ``drop``: the answer to one reminder."""
+    number, said = form.get("reminder", ""), form.get("answer", "")
+    if said not in ANSWERS or not number.isdecimal():
+        raise Fail("The page does not know that answer. Load it again.")
+    local = (here.at + timedelta(days=1)).astimezone(here.yard.zone)
+    until = local.replace(hour=0, minute=5, second=0, microsecond=0) if said == "later" else None
+    row = mark(desk.store(), here.yard.yard.key, number, ANSWERS[said], here.at, until)
+    return Outcome(f"{ANSWERED[said]}: {row.text}")
 
 
 def pail(here: Session, form: Form) -> Outcome:

@@ -9,6 +9,7 @@ from contextlib import asynccontextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.applications import Starlette
@@ -71,6 +72,7 @@ def create_app(
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    templates.filters["path"] = lambda text: quote(str(text), safe="")
     style = templates.get_template("style.css").render()
     digest = base64.b64encode(hashlib.sha256(style.encode("utf-8")).digest()).decode("ascii")
 

@@ -12,10 +12,11 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from scheduler.commands.common import Session
 from scheduler.service import (
@@ -34,7 +35,7 @@ from scheduler.views.wording import Wording
 from scheduler.yard.entries import Entry
 from scheduler.yard.facts import Register
 from scheduler.yard.reminder_row import ReminderRow
-from scheduler.yard.state import fold
+from scheduler.yard.state import fold, holding
 from scheduler.yard.store import Store
 
 __all__ = ["Book", "Desk", "View", "now"]
@@ -43,6 +44,7 @@ QUARTER = timedelta(minutes=15)
 TOO_OLD = timedelta(hours=2)  # a morning so old is not shown while a new one is worked out
 KEPT_FORMS = 2000
 _LOG = logging.getLogger(__name__)
+T = TypeVar("T")
 
 
 def now() -> datetime:
@@ -61,6 +63,11 @@ class Book:
     def version(self) -> int:
         """Rises with every entry."""
         return self.entries[-1].number if self.entries else 0
+
+    @cached_property
+    def holding(self) -> list[Entry]:
+        """The entries that still hold, as corrected."""
+        return list(holding(self.entries))
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,6 +138,7 @@ class Desk:
         self._reading, self._working, self._writing = (threading.RLock() for _ in range(3))
         self._busy = False
         self._done = _Done()
+        self._parts: dict[str, tuple[Any, Any]] = {}
 
     # -- what stands on disk
 
@@ -222,6 +230,8 @@ class Desk:
             with self._working:
                 if self._view is None or self._view[0] != self._key():
                     self._work()
+                    if self._waits:
+                        self.plan()
                 assert self._view is not None
                 return self._view[1]
         self._start()
@@ -270,6 +280,16 @@ class Desk:
             at = self.clock()
             refresh_reminders(yard, at, self._forecast(yard, at))
 
+    def kept(self, name: str, make: Callable[[], T]) -> T:
+        """A slow part of a page, worked out once for the morning that is shown."""
+        key = self._view[0] if self._view is not None else None
+        found = self._parts.get(name)
+        if found is None or found[0] != key:
+            found = (key, make())
+            self._parts[name] = found
+        value: T = found[1]
+        return value
+
     # -- writing
 
     def once(self, key: str, act: Callable[[], str]) -> str:
@@ -293,8 +313,3 @@ def _newest(yard: YardFile) -> tuple[str, int] | None:
         newest = max(names, key=lambda p: p.name, default=None)
         return None if newest is None else (newest.name, newest.stat().st_mtime_ns)
     return None
-
-
-def shifted(view: View, at: datetime) -> Wording:
-    """Wording of a view by another clock."""
-    return replace(view.wording, at=at)

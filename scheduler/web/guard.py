@@ -117,7 +117,7 @@ class Guard:
                 headers = MutableHeaders(scope=message)
                 headers["Content-Security-Policy"] = self.policy
                 headers["X-Content-Type-Options"] = "nosniff"
-                headers["Referrer-Policy"] = "no-referrer"
+                headers["Referrer-Policy"] = "same-origin"  # with none, a form would have no Origin
                 headers["X-Frame-Options"] = "DENY"
                 headers["X-Robots-Tag"] = "noindex"
                 headers["Cross-Origin-Opener-Policy"] = "same-origin"

@@ -21,8 +21,8 @@ __all__ = ["end_face", "tape", "tape_words", "verdict_face"]
 
 WIDTH, EDGE = 358.0, 6.0
 TOP, HIGH = 4.0, 46.0  # of the ruler
-ROW = 23.0  # a flag's line
-LETTER = 8.6  # about the width of a letter at the flags' size, for room
+ROW = 24.0  # a flag's line
+LETTER = 9.4  # about the width of a letter at the flags' size, for room
 HIDE = timedelta(hours=20)  # a span farther off makes the tape longer
 
 
@@ -55,19 +55,16 @@ def _ruler(b: Briefing, w: Wording, span: TimedSpan | None) -> _Ruler:
 
 
 def _flags(b: Briefing, w: Wording, span: TimedSpan | None) -> list[_Flag]:
-    found: list[tuple[datetime | None, str]] = [(b.rain, "rain")]
+    flags = []
+    if b.rain is not None:
+        flags.append(_Flag(b.rain, w.words.say("board.rain", time=w.at_time(b.rain))))
     if span is not None:
         s = span.milestones
-        found += [
-            (s.touch_dry, "dry to touch"),
-            (s.rain_safe, "takes rain"),
-            (s.frost_safe, "past frost"),
-        ]
-    flags = [
-        _Flag(when, f"{words} {w.at_time(when) if words == 'rain' else f'by {w.by(when)}'}")
-        for when, words in found
-        if when is not None
-    ]
+        second = ("frost_safe", s.frost_safe) if b.rain is None else ("rain_safe", s.rain_safe)
+        for name, when in (("touch_dry", s.touch_dry), second):
+            if when is not None:
+                what = w.words[f"stone.{name}"]
+                flags.append(_Flag(when, w.words.say("stone.by", what=what, time=w.by(when))))
     return sorted(flags, key=lambda flag: flag.when)
 
 
