@@ -9,7 +9,7 @@ from contextlib import asynccontextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import Any
-from urllib.parse import quote
+from urllib.parse import quote, urlsplit
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.applications import Starlette
@@ -19,11 +19,17 @@ from scheduler.service import Forecast
 from scheduler.settings import YardFile
 from scheduler.web.desk import Desk, now
 from scheduler.web.forms import Said
-from scheduler.web.guard import LOCAL, Guard
+from scheduler.web.guard import Guard
 from scheduler.web.keys import keys_of
 from scheduler.web.routes import ROUTES, Room, problem
 
 __all__ = ["create_app"]
+
+
+def _public(yard: YardFile) -> list[str]:
+    """The names under which the yard file says that others reach the page."""
+    told = [urlsplit(address).hostname for address in (yard.page.address, yard.notice.public) if address]
+    return [name for name in told if name]
 
 
 def create_app(
@@ -89,7 +95,7 @@ def create_app(
             Middleware(
                 Guard,
                 keys=lambda: keys_of(file),
-                hosts={*LOCAL, *hosts},
+                hosts=lambda: {*hosts, *_public(desk.yard())},
                 lan=lan,
                 style=f"'sha256-{digest}'",
             )

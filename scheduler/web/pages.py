@@ -74,6 +74,9 @@ def first_values(desk: Desk) -> dict[str, Any]:
         "left": left,
         "empty": not book.register.present,
         "now": b.morning.verdict in ("seal", "touch_and_go"),
+        "above": {"prepare": 1, "leave_it": 1, "unknown": 9}.get(
+            b.morning.verdict, 0
+        ),  # reasons that come first
         "question": screens.ask(view, book, at),
         "tonight": tonight(b, w),
         "cautions": cautions(b, w),

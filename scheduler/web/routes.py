@@ -36,7 +36,7 @@ Handler = Callable[[Request], Awaitable[Response]]
 KEPT_FEEDS = 64
 LOOK, LOOKS = "coatcast-look", ("phone", "sun", "dark")
 BROKEN = "What you had noted before is kept. Please report what you did; the log of the service has the rest."
-COMMAND = re.compile(r"(?:(?<=[.:;]) |^)[^.:;]*(?:To change it: )?coatcast .*$", re.DOTALL)
+COMMAND = re.compile(r"(?:^|(?<=\.) )[^.]*\bcoatcast .*$", re.DOTALL)
 
 
 @dataclass(slots=True)
@@ -86,7 +86,7 @@ def plain(said: str) -> str:
 
 
 def _words(error: BaseException) -> str:
-    return str(error) or type(error).__name__
+    return plain(str(error)) or type(error).__name__
 
 
 # ------------------------------------------------------------------ reading

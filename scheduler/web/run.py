@@ -11,7 +11,9 @@ from io import StringIO
 from pathlib import Path
 from typing import Any
 
+from scheduler.settings import load_yard
 from scheduler.web.app import create_app
+from scheduler.web.guard import LOCAL
 from scheduler.web.keys import keys_of
 
 __all__ = ["PORT", "addresses", "qr_lines", "run_page", "told"]
@@ -52,8 +54,13 @@ def qr_lines(address: str) -> list[str]:
 
 def told(file: Path, port: int, lan: bool) -> list[str]:
     """What is printed at the start: the address, and on the Wi-Fi its code."""
+    public = load_yard(file).page.address
+    outside = [] if public is None else [f"From outside, once: {public}/in/{keys_of(file).page}"]
     if not lan:
-        return [f"The page: http://localhost:{port}/", "Only this computer reaches it; for phones: --lan"]
+        return [
+            f"The page: http://localhost:{port}/",
+            *(outside or ["Only this computer reaches it; for phones: --lan"]),
+        ]
     where = addresses()
     if not where:
         return [f"No network is found; the page: http://localhost:{port}/in/{keys_of(file).page}"]
@@ -63,6 +70,7 @@ def told(file: Path, port: int, lan: bool) -> list[str]:
         *qr_lines(address),
         "Whoever has this address can read and note. Use a network of your own: nothing is encrypted.",
         f"On this computer: http://localhost:{port}/in/{keys_of(file).page}",
+        *outside,
     ]
 
 
@@ -91,7 +99,8 @@ def run_page(
     import uvicorn
 
     file = yard_file.resolve()
-    here = EVERYWHERE if lan else host
+    here = EVERYWHERE if lan and host == LOOPBACK else host
+    lan = lan or host not in LOCAL  # whoever else can reach it needs the secret
     with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as probe:  # uvicorn only logs a taken port
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:

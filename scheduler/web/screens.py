@@ -58,7 +58,7 @@ def board(view: View) -> Board:
     b, w = view.briefing, view.wording
     m, span = b.morning, shown_span(b)
     hours = chance = ""
-    if span is not None:
+    if span is not None and m.verdict != "leave_it":
         key = "board.brush" if w.day_of(span.start) == w.day_of(m.at) else "board.brush_on"
         hours = w.words.say(key, day=w.day(span.start), hours=w.brush(span))
         chance = w.chance(span.chance)
@@ -163,9 +163,10 @@ def tasks(
     lines = [_done_line(view, book, entry, w) for tag, entry in done.items() if tag in shown]
     to_do = _open_tasks(view, book, rows, at, done)
     places = {tag: n for n, tag in enumerate(shown)}
-    every = [*lines, *to_do[:SHOWN_TASKS]]
+    room = max(SHOWN_TASKS - sum(1 for line in lines if line.kind), 0)  # what was cut still wants its coat
+    every = [*lines, *to_do[:room]]
     every.sort(key=lambda task: places.get(task.tag, len(places)))
-    return every, max(len(to_do) - SHOWN_TASKS, 0)
+    return every, max(len(to_do) - room, 0)
 
 
 def _done_line(view: View, book: Book, entry: Entry, w: Wording) -> Task:

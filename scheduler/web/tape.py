@@ -59,12 +59,13 @@ def _flags(b: Briefing, w: Wording, span: TimedSpan | None) -> list[_Flag]:
     if b.rain is not None:
         flags.append(_Flag(b.rain, w.words.say("board.rain", time=w.at_time(b.rain))))
     if span is not None:
-        s = span.milestones
+        s, day = span.milestones, w.day_of(span.best)
         second = ("frost_safe", s.frost_safe) if b.rain is None else ("rain_safe", s.rain_safe)
         for name, when in (("touch_dry", s.touch_dry), second):
             if when is not None:
                 what = w.words[f"stone.{name}"]
-                flags.append(_Flag(when, w.words.say("stone.by", what=what, time=w.by(when))))
+                time = w.half_hour(when) if w.day_of(when) == day else w.by(when)
+                flags.append(_Flag(when, w.words.say("stone.by", what=what, time=time)))
     return sorted(flags, key=lambda flag: flag.when)
 
 
@@ -81,11 +82,13 @@ def tape(b: Briefing, w: Wording, span: TimedSpan | None) -> Markup:
     """A measuring tape from now on: hours like inch marks, night hatched, the brush, flags with words."""
     ruler = _ruler(b, w, span)
     flags = [flag for flag in _flags(b, w, span) if flag.when < ruler.end]
-    body = [*_nights(b, ruler), *_ticks(w, ruler)]
-    if span is not None:
+    ticks, hours = _ticks(w, ruler)
+    body = [*_nights(b, ruler), *ticks]
+    if span is not None and span.start < ruler.end:
         body += _brush(span, w, ruler)
     bottom = TOP + HIGH + 24.0
-    body += _hung(flags, ruler, bottom)
+    lines, words = _hung(flags, ruler, bottom)
+    body += [*lines, *hours, *words]
     height = bottom + ROW * len(flags) + 4.0
     return Markup(
         f'<svg class="tape" viewBox="0 0 {WIDTH:g} {height:g}" role="img" aria-labelledby="tape-t tape-d">'
@@ -112,9 +115,10 @@ def _nights(b: Briefing, ruler: _Ruler) -> list[str]:
     return out
 
 
-def _ticks(w: Wording, ruler: _Ruler) -> list[str]:
-    bottom = TOP + HIGH
-    out = [f'<path class="rim" d="M{EDGE} {TOP}H{WIDTH - EDGE}V{bottom}H{EDGE}Z"/>']
+def _ticks(w: Wording, ruler: _Ruler) -> tuple[list[str], list[str]]:
+    """Rim and inch marks, and the hours' numbers."""
+    bottom, out = TOP + HIGH, []
+    rim = [f'<path class="rim" d="M{EDGE} {TOP}H{WIDTH - EDGE}V{bottom}H{EDGE}Z"/>']
     short, long = [], []
     for n in range(ruler.hours + 1):
         moment = ruler.start + timedelta(hours=n)
@@ -128,7 +132,8 @@ def _ticks(w: Wording, ruler: _Ruler) -> list[str]:
                 "0" if hour == 0 and w.units == "metric" else show_clock(w.local(moment), w.units, short=True)
             )
             out.append(f'<text class="hour" x="{x:.1f}" y="{bottom + 17}" text-anchor="middle">{said}</text>')
-    return [*out, f'<path class="tick" d="{"".join(short)}"/><path class="tick long" d="{"".join(long)}"/>']
+    marks = f'<path class="tick" d="{"".join(short)}"/><path class="tick long" d="{"".join(long)}"/>'
+    return [*rim, marks], out
 
 
 def _brush(span: TimedSpan, w: Wording, ruler: _Ruler) -> list[str]:
@@ -140,7 +145,7 @@ def _brush(span: TimedSpan, w: Wording, ruler: _Ruler) -> list[str]:
     return [f'<path class="stroke" d="M{a:.1f} {y}H{z:.1f}{ragged}H{a:.1f}Z"/>']
 
 
-def _hung(flags: list[_Flag], ruler: _Ruler, top: float) -> list[str]:
+def _hung(flags: list[_Flag], ruler: _Ruler, top: float) -> tuple[list[str], list[str]]:
     """Flags that hang from the tape, each on a line of its own, the words on the side that has room."""
     lines, words = [], []
     for n, flag in enumerate(flags):
@@ -154,7 +159,7 @@ def _hung(flags: list[_Flag], ruler: _Ruler, top: float) -> list[str]:
             f'<path class="knot" d="M{x - 5:.1f} {y - 5:.1f}l5 -5l5 5l-5 5z"/>'
             f'<text class="flag" x="{at:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(flag.words)}</text>'
         )
-    return [f'<path class="hang" d="{"".join(lines)}"/>', *words] if flags else []
+    return [f'<path class="hang" d="{"".join(lines)}"/>'], words
 
 
 # ------------------------------------------------------------------ faces
