@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import shutil
 from collections.abc import Callable
 from datetime import datetime, timedelta
@@ -10,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 from starlette.applications import Starlette
-from starlette.testclient import TestClient
 
 from scheduler.demo import BEFORE, MONDAY, TUESDAY, demo_entries
 from scheduler.service import Forecast, forecast_of, open_register
@@ -18,7 +16,6 @@ from scheduler.settings import YardFile, load_yard
 from scheduler.web.app import create_app
 
 DEMO = Path(__file__).parents[1] / "demo"
-HOST = "http://localhost"
 
 
 class Clock:
@@ -32,6 +29,13 @@ class Clock:
 
     def goes(self, **much: float) -> None:
         self.at += timedelta(**much)
+
+
+def entries_of(folder: Path) -> list[Any]:
+    """What stands in the record, oldest first."""
+    yard = load_yard(folder / "yard.toml")
+    with open_register(yard) as store:
+        return list(store.entries(yard.yard.key))
 
 
 def demo_yard(folder: Path, *, logs: bool = True, more: str = "") -> Path:
@@ -62,12 +66,3 @@ def page_app(folder: Path, clock: Clock | None = None, *, logs: bool = True, **m
     file = demo_yard(folder, logs=logs)
     given = {"forecast": demo_forecast(folder), "waits": True} | more
     return create_app(file, clock=clock or Clock(), hosts=("testserver",), **given)
-
-
-def client_of(app: Starlette) -> TestClient:
-    """A client that raises nothing and goes where it is sent."""
-    return TestClient(app, base_url=HOST, raise_server_exceptions=False)
-
-
-FORM = re.compile(r'<form[^>]*method="post"[^>]*action="([^"]*)"[^>]*>(.*?)</form>', re.DOTALL)
-FIELD = re.compile(r'<input[^>]*type="hidden"[^>]*name="([^"]*)"[^>]*value="([^"]*)"')

@@ -27,7 +27,7 @@ RELAYED = (
     "x-forwarded-for",
     "x-real-ip",
     "via",
-)  # not from this computer, whatever the name says
+)  # it came from elsewhere
 FRAME = "default-src 'none'; img-src data:; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 
 

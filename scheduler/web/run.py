@@ -101,7 +101,8 @@ def run_page(
     file = yard_file.resolve()
     here = EVERYWHERE if lan and host == LOOPBACK else host
     lan = lan or host not in LOCAL  # whoever else can reach it needs the secret
-    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as probe:  # uvicorn only logs a taken port
+    family = socket.AF_INET6 if ":" in here else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as probe:  # uvicorn only logs a taken port
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             probe.bind((here, port))
