@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import atexit
 import shutil
+import tempfile
 from collections.abc import Callable
 from datetime import datetime, timedelta
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +17,7 @@ from scheduler.demo import BEFORE, MONDAY, TUESDAY, demo_entries
 from scheduler.service import Forecast, forecast_of, open_register
 from scheduler.settings import YardFile, load_yard
 from scheduler.web.app import create_app
+from scheduler.web.desk import Desk, View
 
 DEMO = Path(__file__).parents[1] / "demo"
 
@@ -38,18 +42,25 @@ def entries_of(folder: Path) -> list[Any]:
         return list(store.entries(yard.yard.key))
 
 
-def demo_yard(folder: Path, *, logs: bool = True, more: str = "") -> Path:
+def demo_yard(folder: Path, *, logs: bool = True) -> Path:
     """A copy of the demo's yard file, with its logs told on Monday or none."""
-    text = (DEMO / "yard.toml").read_text(encoding="utf-8")
-    file = folder / "yard.toml"
-    file.write_text(text + more, encoding="utf-8")
-    shutil.copy(DEMO / "weather.json", folder / "weather.json")
+    shutil.copytree(_demo(logs), folder, dirs_exist_ok=True)
+    return folder / "yard.toml"
+
+
+@cache
+def _demo(logs: bool) -> Path:
+    """A folder of the demo's yard with its record, made once."""
+    folder = Path(tempfile.mkdtemp(prefix="coatcast-page-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    for name in ("yard.toml", "weather.json"):
+        shutil.copy(DEMO / name, folder / name)
     if logs:
-        yard = load_yard(file)
+        yard = load_yard(folder / "yard.toml")
         entries = demo_entries((DEMO / "logs.csv").read_text(encoding="utf-8"), yard, MONDAY)
         with open_register(yard) as store:
             store.append(yard.yard.key, lambda _known: entries)
-    return file
+    return folder
 
 
 def demo_forecast(folder: Path) -> Callable[[YardFile, datetime], Forecast]:
@@ -61,8 +72,30 @@ def demo_forecast(folder: Path) -> Callable[[YardFile, datetime], Forecast]:
     return forecast
 
 
+def _never(_work: Callable[[], None]) -> None:
+    """So that a tap is tested on the morning of before it, as a phone sees it."""
+
+
+def planned(app: Starlette) -> None:
+    """Do what the service does once a minute: make the reminders agree with the morning."""
+    app.state.room.desk.plan()
+
+
+_KNOWN: dict[Any, View] = {}
+
+
 def page_app(folder: Path, clock: Clock | None = None, *, logs: bool = True, **more: Any) -> Starlette:
-    """The page over the demo's yard."""
-    file = demo_yard(folder, logs=logs)
-    given = {"forecast": demo_forecast(folder), "waits": True} | more
-    return create_app(file, clock=clock or Clock(), hosts=("testserver",), **given)
+    """The page over the demo's yard; what runs behind its answers is left undone.
+
+    A morning that another test has worked out already, of the same hour and the same logs, is taken over.
+    """
+    file, clock = demo_yard(folder, logs=logs), clock or Clock()
+    given = {"forecast": demo_forecast(folder), "behind": _never} | more
+    app = create_app(file, clock=clock, **given)
+    desk: Desk = app.state.room.desk
+    if not more:
+        key = (clock.at, logs)
+        if key not in _KNOWN:
+            _KNOWN[key] = desk.view()
+        desk._view = (desk._key(), _KNOWN[key])
+    return app

@@ -39,7 +39,7 @@ def create_app(
     forecast: Callable[[YardFile, datetime], Forecast] | None = None,
     hosts: Collection[str] = (),
     lan: bool = False,
-    waits: bool = False,
+    behind: Callable[[Callable[[], None]], None] | None = None,
     plans: bool = True,
     health: Callable[[], dict[str, Any]] | None = None,
 ) -> Starlette:
@@ -57,8 +57,8 @@ def create_app(
         Further names by which the page may be called, beside those of this computer.
     lan
         Reached from other machines: asks for the page's secret, and answers to bare IP addresses.
-    waits
-        Work out a changed morning before answering; for tests.
+    behind
+        Runs the work that no answer waits for; default: a thread.
     plans
         Keep the reminders in step; False where a service beside the page does.
     health
@@ -70,7 +70,7 @@ def create_app(
         When the yard file is at fault.
     """
     file = yard_file.resolve()
-    desk = Desk(file, clock=clock, forecast=forecast, waits=waits, plans=plans)
+    desk = Desk(file, clock=clock, forecast=forecast, behind=behind, plans=plans)
     templates = Environment(
         loader=PackageLoader("scheduler.web"),
         autoescape=True,

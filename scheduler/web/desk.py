@@ -106,8 +106,8 @@ class Desk:
     ----------
     forecast
         Gives the forecast to go by without asking anybody; None: the newest kept answer.
-    waits
-        Work out a changed morning before answering, instead of in the background.
+    behind
+        Runs the work that no answer waits for; default: a thread.
     plans
         Keep the reminders in step; False where a service beside the page does.
     """
@@ -118,7 +118,7 @@ class Desk:
         *,
         clock: Callable[[], datetime] = now,
         forecast: Callable[[YardFile, datetime], Forecast] | None = None,
-        waits: bool = False,
+        behind: Callable[[Callable[[], None]], None] | None = None,
         plans: bool = True,
     ) -> None:
         self.file = file
@@ -128,7 +128,7 @@ class Desk:
             None  # rows last shown, so that they keep places
         )
         self._forecast = forecast or kept_forecast
-        self._waits, self._plans = waits, plans
+        self._run_behind, self._plans = behind or _in_a_thread, plans
         self._yard = load_yard(file)
         self._seen = file.stat().st_mtime_ns
         self._store: Store | None = None
@@ -226,12 +226,10 @@ class Desk:
         kept = self._view
         if kept is not None and kept[0] == key:
             return kept[1]
-        if kept is None or self._waits or not self._near(kept[1]):
+        if kept is None or not self._near(kept[1]):
             with self._working:
                 if self._view is None or self._view[0] != self._key():
                     self._work()
-                    if self._waits:
-                        self.plan()
                 assert self._view is not None
                 return self._view[1]
         self._start()
@@ -260,7 +258,7 @@ class Desk:
             if self._busy:
                 return
             self._busy = True
-        threading.Thread(target=self._behind, name="coatcast-morning", daemon=True).start()
+        self._run_behind(self._behind)
 
     def _behind(self) -> None:
         try:
@@ -300,6 +298,10 @@ class Desk:
             target = act()
             self._done.remember(key, target)
             return target
+
+
+def _in_a_thread(work: Callable[[], None]) -> None:
+    threading.Thread(target=work, name="coatcast-morning", daemon=True).start()
 
 
 def _quarter(at: datetime) -> int:
