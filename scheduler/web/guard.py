@@ -131,7 +131,6 @@ class Guard:
                 headers["Referrer-Policy"] = "same-origin"  # with none, a form would have no Origin
                 headers["X-Frame-Options"] = "DENY"
                 headers["X-Robots-Tag"] = "noindex"
-                headers["Cross-Origin-Opener-Policy"] = "same-origin"
                 headers["Cross-Origin-Resource-Policy"] = "same-origin"
                 if "cache-control" not in headers:
                     headers["Cache-Control"] = "no-store"

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import timedelta
 from typing import Any
 
 from scheduler.coating.product import coating_of
@@ -19,6 +20,9 @@ from scheduler.yard.telling import describe
 
 __all__ = ["EndRow", "LogRow", "dearest", "history_rows", "log_row", "shelf_of"]
 
+FRESH = timedelta(hours=1)  # no coat is clear so soon: forming a film takes 2 h at least
+    hours=1
+)  # no coat is clear so soon: forming the film takes 2 h at least (config/coatings.toml)
 FIXED = ("add", "correct", "undo", "change")  # entries that are mended in another way
 
 
@@ -62,7 +66,7 @@ def shelf_of(view: View, book: Book) -> Shelf:
             same.add(log.tag)
         for end in log.ends:
             kept = seen.states.get((log.tag, end.name)) if log.tag in same else None
-            states[(log.tag, end.name)] = kept or end_state(end, view.at, None)
+            states[(log.tag, end.name)] = kept or _by_what_was_told(end, view)
     return Shelf(
         book.register,
         states,
@@ -73,6 +77,13 @@ def shelf_of(view: View, book: Book) -> Shelf:
         {tag: words for tag, words in beetles.items() if tag in same},
         {key: found for key, found in worths.items() if key[0] in same},
     )
+
+
+def _by_what_was_told(end: End, view: View) -> EndState:
+    """State of an end that was touched since the weather was worked out; a coat of just now is milky."""
+    found = end_state(end, view.at, None)
+    new = end.last_coat is not None and end.last_coat.moment.time > view.at - FRESH
+    return replace(found, known=True) if found.state == "wet" and new else found
 
 
 def dearest(shelf: Shelf, *, gone: bool = False) -> list[Log]:
