@@ -21,8 +21,6 @@ from scheduler.yard.telling import describe
 __all__ = ["EndRow", "LogRow", "dearest", "history_rows", "log_row", "shelf_of"]
 
 FRESH = timedelta(hours=1)  # no coat is clear so soon: forming a film takes 2 h at least
-    hours=1
-)  # no coat is clear so soon: forming the film takes 2 h at least (config/coatings.toml)
 FIXED = ("add", "correct", "undo", "change")  # entries that are mended in another way
 
 

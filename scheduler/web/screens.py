@@ -161,10 +161,10 @@ def tasks(
     w = view.wording
     done = {str(entry.tag): entry for entry in done_today(book, at, w)}
     lines = [_done_line(view, book, entry, w) for tag, entry in done.items() if tag in shown]
-    to_do = _open_tasks(view, book, rows, at, done)
-    places = {tag: n for n, tag in enumerate(shown)}
+    to_do = _open_jobs(view, book, rows, at, done)
     room = max(SHOWN_TASKS - sum(1 for line in lines if line.kind), 0)  # what was cut still wants its coat
-    every = [*lines, *to_do[:room]]
+    places = {tag: n for n, tag in enumerate(shown)}
+    every = [*lines, *(_task(view, book, jobs) for jobs in to_do[:room])]
     every.sort(key=lambda task: places.get(task.tag, len(places)))
     return every, max(len(to_do) - room, 0)
 
@@ -183,37 +183,30 @@ def _done_line(view: View, book: Book, entry: Entry, w: Wording) -> Task:
     )
 
 
-def _open_tasks(
+def _open_jobs(
     view: View, book: Book, rows: Sequence[ReminderRow], at: datetime, touched: Mapping[str, Entry]
-) -> list[Task]:
-    """What is to do by the morning's list, without what was done or put off since."""
-    w, b = view.wording, view.briefing
-    resting = _resting(rows, at)
+) -> list[list[Job]]:
+    """What is to do by the morning's list, a log at a time, without what was done or put off since."""
+    b, resting = view.briefing, _resting(rows, at)
     groups: dict[tuple[str, str], list[Job]] = {}
-    for job in [*first_jobs(b)[0], *b.morning.due]:
-        group = groups.setdefault((job.tag, job.kind), [])
-        if job not in group:
-            group.append(job)
-    out = []
-    for (tag, kind), jobs in groups.items():
-        log = book.register.log(tag)
-        if log is None or tag in touched or tag in resting:
-            continue
-        if log.state == "gone" or log.skip or log.left_long:
-            continue
-        ends = tuple(job.end for job in jobs if job.end)
-        what = w.words.say("word.at_ends", job=w.words[f"job.{kind}"], ends=w.join([w.end(e) for e in ends]))
-        out.append(
-            Task(
-                tag,
-                wood_of(book.register, view.picture.species, w, tag).split()[-1],
-                what if ends else w.words[f"job.{kind}"],
-                kind,
-                ends,
-                two=any(job.people > 1 for job in jobs),
-            )
-        )
-    return out
+    for job in dict.fromkeys([*first_jobs(b)[0], *b.morning.due]):
+        groups.setdefault((job.tag, job.kind), []).append(job)
+    wanted = {
+        log.tag
+        for log in book.register.present
+        if not (log.skip or log.left_long or log.tag in touched or log.tag in resting)
+    }
+    return [jobs for (tag, _), jobs in groups.items() if tag in wanted]
+
+
+def _task(view: View, book: Book, jobs: Sequence[Job]) -> Task:
+    w, tag, kind = view.wording, jobs[0].tag, jobs[0].kind
+    ends = tuple(job.end for job in jobs if job.end)
+    what = w.words[f"job.{kind}"]
+    if ends:
+        what = w.words.say("word.at_ends", job=what, ends=w.join([w.end(end) for end in ends]))
+    wood = wood_of(book.register, view.picture.species, w, tag).split()[-1]
+    return Task(tag, wood, what, kind, ends, two=any(job.people > 1 for job in jobs))
 
 
 def _resting(rows: Sequence[ReminderRow], at: datetime) -> set[str]:
