@@ -84,6 +84,7 @@ def create_app(
 
     @asynccontextmanager
     async def lifespan(_app: Starlette):  # type: ignore[no-untyped-def]
+        desk.warm()
         yield
         desk.close()
 

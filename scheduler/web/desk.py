@@ -235,6 +235,10 @@ class Desk:
         self._start()
         return kept[1]
 
+    def warm(self) -> None:
+        """Begin to work out the morning before anybody asks for it."""
+        self._start()
+
     def _near(self, view: View) -> bool:
         at, zone = self.clock(), view.yard.zone
         same_day = at.astimezone(zone).date() == view.at.astimezone(zone).date()
