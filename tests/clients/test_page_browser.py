@@ -142,6 +142,7 @@ def test_the_story_of_the_taps(width: int, scripts: bool, phone: Open, tmp_path:
 
         page.reload()
         page.get_by_role("button", name="Coated: H03 pear").click()
+        expect(page.locator("li.task", has_text="H03")).to_contain_text("coated 9:40")
         page.go_back()
         again = page.get_by_role("button", name="Coated: H03 pear")
         if again.count():  # the old page came back as it was: the second tap
@@ -234,15 +235,15 @@ def test_the_first_screen_of_a_good_day_stands_whole_on_a_phone(still: str, phon
     "look", [{}, {"color_scheme": "dark"}, {"contrast": "more"}], ids=["light", "dark", "contrast"]
 )
 def test_axe_finds_nothing_at_a_phones_width(look: dict[str, str], still: str, phone: Open) -> None:
-    check_with_axe(still, phone(PHONE, bypass_csp=True, **look), SCREENS if not look else SCREENS[:4])
+    check_with_axe(still, phone(PHONE, bypass_csp=True, **look), SCREENS if not look else ("/", "/log/H01"))
 
 
 def test_axe_finds_nothing_at_a_desks_width_nor_in_the_bright_sun(still: str, phone: Open) -> None:
     page = phone(DESK, bypass_csp=True)
-    check_with_axe(still, page, ("/", "/logs", "/log/H01"))
+    check_with_axe(still, page, ("/", "/logs"))
     for look in ("sun", "dark"):
         page.context.add_cookies([{"name": "coatcast-look", "value": look, "url": still}])
-        check_with_axe(still, page, ("/", "/add", "/more"))
+        check_with_axe(still, page, ("/more",))
 
 
 def check_with_axe(address: str, page: Any, paths: tuple[str, ...]) -> None:

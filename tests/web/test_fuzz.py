@@ -95,7 +95,7 @@ def test_every_form_with_odd_words_in_every_field_is_answered_and_the_page_still
     page = Browser(page_app(tmp_path))
     planned(page.app)  # type: ignore[arg-type]
     for path in ("/add", "/log/H01", "/log/H09", "/settings", "/pails", "/logs", "/catch-up", "/reminder/1"):
-        for _ in range(12):
+        for _ in range(7):
             forms = [form for form in page.open(path).page.forms if form.method == "post"]
             if not forms:
                 break
