@@ -12,6 +12,7 @@ import json
 import os
 import secrets
 import tempfile
+import threading
 from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -20,6 +21,8 @@ __all__ = ["Keys", "change_feed", "keys_of", "same"]
 
 SUFFIX = ".keys"
 LEAST = 20  # characters: shorter is no secret
+_MAKING = threading.Lock()
+_KEPT_HERE: dict[Path, Keys] = {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,28 +58,57 @@ def _file(yard_file: Path) -> Path:
 
 
 def keys_of(yard_file: Path) -> Keys:
-    """The secrets of a yard's page, made at the first call; new ones where the file is damaged."""
+    """The secrets of a yard's page, made at the first call; new ones where the file is damaged.
+
+    Whoever asks at the same time, here or in another process, gets the same.
+    """
     file = _file(yard_file)
-    with suppress(OSError, ValueError, TypeError):
-        kept = Keys(**json.loads(file.read_text(encoding="utf-8")))
-        if all(isinstance(x, str) and len(x) >= LEAST for x in asdict(kept).values()):
-            return kept
-    made = Keys(*(secrets.token_urlsafe(24) for _ in range(3)))
-    _write(file, made)
-    return made
+    kept = _read(file)
+    if kept is not None:
+        return kept
+    with _MAKING:
+        made = _read(file) or _KEPT_HERE.get(file)
+        if made is None:
+            made = Keys(*(secrets.token_urlsafe(24) for _ in range(3)))
+            _write(file, made, new=not file.exists())
+            made = _read(file) or _KEPT_HERE.setdefault(
+                file, made
+            )  # where nothing can be written: till it ends
+        return made
 
 
 def change_feed(yard_file: Path) -> Keys:
     """Give the feed another address; the old one is dead at once."""
+    file = _file(yard_file)
     new = replace(keys_of(yard_file), feed=secrets.token_urlsafe(24))
-    _write(_file(yard_file), new)
+    _write(file, new)
+    if file in _KEPT_HERE:
+        _KEPT_HERE[file] = new
     return new
 
 
-def _write(file: Path, keys: Keys) -> None:
-    """Whole or not at all, for the owner's eyes only; a folder that takes nothing is borne with."""
+def _read(file: Path) -> Keys | None:
+    with suppress(OSError, ValueError, TypeError):
+        kept = Keys(**json.loads(file.read_text(encoding="utf-8")))
+        if all(isinstance(x, str) and len(x) >= LEAST for x in asdict(kept).values()):
+            return kept
+    return None
+
+
+def _write(file: Path, keys: Keys, *, new: bool = False) -> None:
+    """Whole or not at all, for the owner's eyes only; a ``new`` file never replaces one made meanwhile."""
     with suppress(OSError):
         handle, part = tempfile.mkstemp(dir=file.parent, prefix=f".{file.name}-")
         with os.fdopen(handle, "w", encoding="utf-8") as stream:
             json.dump(asdict(keys), stream)
+        try:
+            if new:
+                os.link(part, file)
+                Path(part).unlink()
+                return
+        except FileExistsError:
+            Path(part).unlink()
+            return
+        except OSError:  # a file system without links
+            pass
         Path(part).replace(file)
