@@ -21,8 +21,6 @@ __all__ = ["Keys", "change_feed", "keys_of", "same"]
 
 SUFFIX = ".keys"
 LEAST = 20  # characters: shorter is no secret
-_MAKING = threading.Lock()
-_KEPT_HERE: dict[Path, Keys] = {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +46,12 @@ class Keys:
         return hmac.new(self.form.encode(), self.page.encode(), hashlib.sha256).hexdigest()
 
 
+# As last read, with the file's state, so that a request costs no parsing.
+_READ: dict[Path, tuple[tuple[int, int, int], Keys]] = {}
+_MAKING = threading.Lock()
+_UNWRITTEN: dict[Path, Keys] = {}  # of folders that take nothing: they hold till the program ends
+
+
 def same(one: str, other: str) -> bool:
     """Whether two secrets are equal, in a time that tells nothing."""
     return hmac.compare_digest(one.encode("utf-8", "replace"), other.encode("utf-8", "replace"))
@@ -67,48 +71,65 @@ def keys_of(yard_file: Path) -> Keys:
     if kept is not None:
         return kept
     with _MAKING:
-        made = _read(file) or _KEPT_HERE.get(file)
-        if made is None:
-            made = Keys(*(secrets.token_urlsafe(24) for _ in range(3)))
-            _write(file, made, new=not file.exists())
-            made = _read(file) or _KEPT_HERE.setdefault(
-                file, made
-            )  # where nothing can be written: till it ends
-        return made
+        found = _read(file) or _UNWRITTEN.get(file)
+        if found is None:
+            found = Keys(*(secrets.token_urlsafe(24) for _ in range(3)))
+            with suppress(OSError):  # a folder that takes nothing is borne with
+                _write(file, found, new=not file.exists())
+            found = _read(file) or _UNWRITTEN.setdefault(file, found)
+        return found
 
 
 def change_feed(yard_file: Path) -> Keys:
-    """Give the feed another address; the old one is dead at once."""
-    file = _file(yard_file)
+    """Give the feed another address; the old one is dead at once, in a running page too.
+
+    Raises
+    ------
+    OSError
+        When the new one cannot be written: the old one lives on.
+    """
     new = replace(keys_of(yard_file), feed=secrets.token_urlsafe(24))
-    _write(file, new)
-    if file in _KEPT_HERE:
-        _KEPT_HERE[file] = new
+    try:
+        _write(_file(yard_file), new)
+    except OSError as error:
+        raise OSError(
+            f"The new address cannot be written to {_file(yard_file).name} beside the yard file "
+            f"({error.strerror or error}); the old address holds."
+        ) from None
     return new
 
 
 def _read(file: Path) -> Keys | None:
     with suppress(OSError, ValueError, TypeError):
+        found = file.stat()
+        state = (found.st_mtime_ns, found.st_ino, found.st_size)
+        if file in _READ and _READ[file][0] == state:
+            return _READ[file][1]
         kept = Keys(**json.loads(file.read_text(encoding="utf-8")))
         if all(isinstance(x, str) and len(x) >= LEAST for x in asdict(kept).values()):
+            _READ[file] = (state, kept)
             return kept
     return None
 
 
 def _write(file: Path, keys: Keys, *, new: bool = False) -> None:
     """Whole or not at all, for the owner's eyes only; a ``new`` file never replaces one made meanwhile."""
-    with suppress(OSError):
-        handle, part = tempfile.mkstemp(dir=file.parent, prefix=f".{file.name}-")
+    handle, part = tempfile.mkstemp(dir=file.parent, prefix=f".{file.name}-")
+    try:
         with os.fdopen(handle, "w", encoding="utf-8") as stream:
             json.dump(asdict(keys), stream)
-        try:
-            if new:
-                os.link(part, file)
-                Path(part).unlink()
-                return
-        except FileExistsError:
-            Path(part).unlink()
-            return
-        except OSError:  # a file system without links
-            pass
-        Path(part).replace(file)
+        if not (new and _linked(part, file)):
+            Path(part).replace(file)
+    finally:
+        Path(part).unlink(missing_ok=True)
+
+
+def _linked(part: str, file: Path) -> bool:
+    """Whether there is a file of that name now, this one or another's; false on a disk without links."""
+    try:
+        os.link(part, file)
+    except FileExistsError:
+        return True
+    except OSError:
+        return False
+    return True

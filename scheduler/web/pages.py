@@ -171,6 +171,7 @@ def log_values(desk: Desk, tag: str, everything: bool = False) -> dict[str, Any]
         "photos": [word for word in words if word.casefold().endswith(PICTURES)],
         "history": rows.history_rows(lines if everything else lines[-ENTRIES_SHOWN:], w),
         "older": 0 if everything else max(len(lines) - ENTRIES_SHOWN, 0),
+        "reminders": [_reminder(one, w) for one in _open(desk.rows()) if one.tag == log.tag],
         "face": end_face,
         "places": [place.name for place in view.yard.place],
         "unit": "in" if view.yard.yard.units == "us" else "cm",
