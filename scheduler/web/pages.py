@@ -74,6 +74,7 @@ def first_values(desk: Desk) -> dict[str, Any]:
         "left": left,
         "empty": not book.register.present,
         "now": b.morning.verdict in ("seal", "touch_and_go"),
+        "language": w.words.language,
         "above": {"prepare": 1, "leave_it": 1, "unknown": 9}.get(
             b.morning.verdict, 0
         ),  # reasons that come first
@@ -200,10 +201,8 @@ def catch_up_values(desk: Desk, query: Mapping[str, str]) -> dict[str, Any]:
     tags = [*named, *(tag for tag in logs if tag not in named)]
     start = _start(query.get("from", ""), len(tags))
     shown = tags[start : start + LOGS_A_PAGE]
-    done = {
-        str(e.tag): f"{screens.DONE[e.kind]} {w.clock(e.moment.time)}"
-        for e in screens.done_today(book, at, w)
-    }
+    told = screens.done_today(book, at, w)
+    done = {str(one.tag): w.words.say(screens.DONE[one.kind], time=w.clock(one.moment.time)) for one in told}
     lines = [(rows.log_row(shelf, logs[tag], w), tag in named, done.get(tag)) for tag in shown]
     return {
         "title": "Catch up",
