@@ -396,19 +396,22 @@ def _to_fell(b: Briefing, w: Wording) -> list[str]:
     m, say = b.morning, w.words.say
     if m.verdict == "unknown":
         return []
-    groups: dict[TimedSpan | None, list[str]] = {}
+    groups: dict[tuple[TimedSpan | None, datetime | None], list[str]] = {}
     for log in b.register.present:
         if log.state in ("standing", "long", "expected"):
             comes = log.expected or (log.felled if log.state == "expected" else None)
-            groups.setdefault(_best_after(b, comes.time if comes else m.at), []).append(log.tag)
+            best = _best_after(b, comes.time if comes else m.at)
+            later = comes.time if best is None and comes and comes.time > m.at else None
+            groups.setdefault((best, later), []).append(log.tag)
     out = []
-    for best, tags in groups.items():
+    for (best, later), tags in groups.items():
         names, more = w.join(tags[:MOST_LOOKS]), len(tags) - MOST_LOOKS
         names = say("today.to_cut_more", logs=names, count=more) if more > 0 else names
         if best is None:
             longer = max((one.open_cm[2] for one in m.worths.values()), default=0.0)
             spare = say("today.to_cut_spare", length=w.about_length(longer)) if longer >= 1.0 else ""
-            out.append(say("today.to_cut_long", logs=names, spare=spare))
+            since = say("today.to_cut_since", day=w.day(later)) if later else ""
+            out.append(say("today.to_cut_long", logs=names, spare=spare, since=since))
         else:
             day, hours, chance = w.day(best.start), w.brush(best), w.chance(best.chance)
             out.append(say("today.to_cut", logs=names, day=day, hours=hours, chance=chance))
