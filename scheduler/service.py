@@ -57,7 +57,7 @@ from scheduler.yard.facts import Coat, End, Log, Register
 if TYPE_CHECKING:
     from scheduler.planning.climate import Climate
     from scheduler.planning.season import Season
-    from scheduler.reminders.wanted import Derived
+    from scheduler.reminders.wanted import Derived, Speaker
     from scheduler.weather.skill import Record
     from scheduler.yard.store import ReminderRow, Store
 
@@ -527,16 +527,32 @@ def wanted_of(yard: YardFile, seen: Picture, forecast: Forecast, at: datetime) -
     from scheduler.reminders.wanted import Speaker, derive
 
     outlook = seen.outlook
-    return derive(
+    speaker = Speaker(yard.zone, yard.yard.units, seen.species, yard.yard.language)
+    derived = derive(
         seen.jobs,
         seen.register,
         None if outlook is None else spans_of(outlook),
         at,
-        Speaker(yard.zone, yard.yard.units, seen.species, yard.yard.language),
+        speaker,
         covered=_spans_elsewhere(seen),
         trusted=timedelta(days=thresholds().trusted_horizon.value),
         known_until=_judged_until(forecast, outlook),
     )
+    return _with_season(derived, yard, at, speaker)
+
+
+def _with_season(derived: Derived, yard: YardFile, at: datetime, speaker: Speaker) -> Derived:
+    """The season's days beside the rest, where past years were worked out once."""
+    from scheduler.planning.season import season_of
+    from scheduler.reminders.season import season_wanted
+
+    climate = climate_known(yard) if yard.cache_folder.is_dir() else None
+    if climate is None:
+        return replace(derived, unknown=frozenset({"season"}))
+    today = at.astimezone(yard.zone).date()
+    season = season_of(climate, (), climate.calendar.start_of(today))
+    items = season_wanted(season, today, speaker)
+    return replace(derived, items=(*derived.items, *items))
 
 
 def _spans_elsewhere(seen: Picture) -> dict[tuple[str | None, bool], tuple[TimedSpan, ...]]:

@@ -134,7 +134,7 @@ def _row_json(here: Session, row: ReminderRow) -> dict[str, Any]:
 def _row_line(here: Session, row: ReminderRow) -> str:
     """ "  12  Sat 1 Nov  H01 wild cherry, butt: first coat. ..."."""
     w = here.wording
-    when = "" if row.kind == "span" else f"{w.day(_due(row)):<11}"
+    when = "" if row.kind in ("span", "season") else f"{w.day(_due(row)):<11}"
     state = "" if row.state in OPEN else f" ({'called off' if row.state == 'cancelled' else row.state})"
     return f"{row.id:>4}  {when}{row.text}{state}"
 

@@ -97,8 +97,17 @@ class _Tally:
                 self.match(row, self.with_day(row, want, derived))
         matched = wanted.keys() | {row.key for row in renamed.values()}
         for row in known:
-            if row.key not in matched and row.state in OPEN:
+            if row.key in matched or row.state not in OPEN or row.kind in derived.unknown:
+                continue
+            if row.kind == "season" and _day_is_over(row, derived):
+                self.over(row)
+            else:
                 self.withdraw(row, derived.register)
+
+    def over(self, row: ReminderRow) -> None:
+        """Over, not called off. The calendar shows it as it stood, so ``changed_at`` stays."""
+        payload = dict(row.payload) | {"closed": "past"}
+        self.note("finished", row.key, replace(row, state="done", payload=payload))
 
     def with_day(self, row: ReminderRow, want: Wanted, derived: Derived) -> Wanted:
         """The day a job stands on: put once to the person, a look or the saw waits in the list after it."""
@@ -151,9 +160,7 @@ class _Tally:
         wanted = [w for w in derived.items if w.kind == "span" and _time(w, "end") > self.at]
         for row in known:
             if row.state in OPEN and span_end(row) <= self.at:
-                # Over, not called off. The calendar shows it as it stood, so changed_at stays.
-                over = replace(row, state="done", payload=dict(row.payload) | {"closed": "past"})
-                self.note("finished", row.key, over)
+                self.over(row)
         ahead = [row for row in known if span_end(row) > self.at]
         pairs = _pairs(ahead, wanted)
         ordinal = max((row.ordinal for row in known), default=0)
@@ -201,6 +208,10 @@ class _Tally:
 
 
 # ------------------------------------------------------------------ rows
+
+
+def _day_is_over(row: ReminderRow, derived: Derived) -> bool:
+    return derived.today is not None and row.payload["day"] < derived.today.isoformat()
 
 
 def _new(want: Wanted, at: datetime) -> ReminderRow:

@@ -45,6 +45,10 @@ class Keys:
         return hmac.new(self.form.encode(), self.page.encode(), hashlib.sha256).hexdigest()
 
 
+# As last read, with the file's state, so that a request costs no parsing.
+_READ: dict[Path, tuple[tuple[int, int, int], Keys]] = {}
+
+
 def same(one: str, other: str) -> bool:
     """Whether two secrets are equal, in a time that tells nothing."""
     return hmac.compare_digest(one.encode("utf-8", "replace"), other.encode("utf-8", "replace"))
@@ -58,25 +62,46 @@ def keys_of(yard_file: Path) -> Keys:
     """The secrets of a yard's page, made at the first call; new ones where the file is damaged."""
     file = _file(yard_file)
     with suppress(OSError, ValueError, TypeError):
+        found = file.stat()
+        state = (found.st_mtime_ns, found.st_ino, found.st_size)
+        if file in _READ and _READ[file][0] == state:
+            return _READ[file][1]
         kept = Keys(**json.loads(file.read_text(encoding="utf-8")))
         if all(isinstance(x, str) and len(x) >= LEAST for x in asdict(kept).values()):
+            _READ[file] = (state, kept)
             return kept
     made = Keys(*(secrets.token_urlsafe(24) for _ in range(3)))
-    _write(file, made)
+    with suppress(OSError):  # a folder that takes nothing is borne with
+        _write(file, made)
     return made
 
 
 def change_feed(yard_file: Path) -> Keys:
-    """Give the feed another address; the old one is dead at once."""
+    """Give the feed another address; the old one is dead at once, in a running page too.
+
+    Raises
+    ------
+    OSError
+        When the new one cannot be written: the old one lives on.
+    """
     new = replace(keys_of(yard_file), feed=secrets.token_urlsafe(24))
-    _write(_file(yard_file), new)
+    try:
+        _write(_file(yard_file), new)
+    except OSError as error:
+        raise OSError(
+            f"The new address cannot be written to {_file(yard_file).name} beside the yard file "
+            f"({error.strerror or error}); the old address holds."
+        ) from None
     return new
 
 
 def _write(file: Path, keys: Keys) -> None:
-    """Whole or not at all, for the owner's eyes only; a folder that takes nothing is borne with."""
-    with suppress(OSError):
-        handle, part = tempfile.mkstemp(dir=file.parent, prefix=f".{file.name}-")
+    """Whole or not at all, for the owner's eyes only."""
+    handle, part = tempfile.mkstemp(dir=file.parent, prefix=f".{file.name}-")
+    try:
         with os.fdopen(handle, "w", encoding="utf-8") as stream:
             json.dump(asdict(keys), stream)
         Path(part).replace(file)
+    except OSError:
+        Path(part).unlink(missing_ok=True)
+        raise
