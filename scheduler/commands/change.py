@@ -112,6 +112,7 @@ def _across(here: Session, text: str) -> tuple[str, float]:
 def changing(
     here: Session, tag: str, fields: dict[str, Any], wood: Wood | None
 ) -> Callable[[Register, tuple[Entry, ...]], Written]:
+    """What writes the changed fields of a log, and a new word for its wood."""
     from scheduler.yard.book import change as changed
 
     if not fields:

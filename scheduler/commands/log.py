@@ -142,8 +142,8 @@ def as_if_added(here: Session, words: list[str], entries: tuple[Entry, ...]) -> 
     from scheduler.yard.state import fold
 
     register = fold(entries, here.at)
-    told = _understood(here, [w for w in words if w.strip()], None, {}, register.words)
-    return (*entries, *_taking_in(here, told)(register, entries).entries)
+    told = understood(here, [w for w in words if w.strip()], None, {}, register.words)
+    return (*entries, *taking_in(here, told)(register, entries).entries)
 
 
 def _reach(text: str, fields: Mapping[str, Any]) -> frozenset[str]:

@@ -23,6 +23,7 @@ __all__ = [
     "ForecastLine",
     "by_log",
     "cost_of",
+    "cost_words",
     "first_jobs",
     "headline",
     "inside",
@@ -454,7 +455,7 @@ def _job_line(b: Briefing, w: Wording, job: Job, ends: Sequence[str]) -> str:
 
 def cost_of(b: Briefing, w: Wording, job: Job, ends: Sequence[str]) -> str:
     """ " (8 cm an end, 45 EUR)": what these ends lose if they are left; empty where that is not known."""
-    return _cost_words([_worth(b, job.tag, name, job.kind) for name in ends or [job.end or ""]], w)
+    return cost_words([_worth(b, job.tag, name, job.kind) for name in ends or [job.end or ""]], w)
 
 
 def _worth(b: Briefing, tag: str, end: str, kind: str) -> EndWorth | None:
@@ -469,7 +470,7 @@ def _till(b: Briefing, w: Wording) -> str:
     return w.words["today.till_spring" if known.spring else "today.till_saw"]
 
 
-def _cost_words(found: Sequence[EndWorth | None], w: Wording) -> str:
+def cost_words(found: Sequence[EndWorth | None], w: Wording) -> str:
     """What the ends of a job cost if they stay open: length an end, and money where there is a price."""
     known = [one for one in found if one is not None]
     if not known:

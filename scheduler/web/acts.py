@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import Any
 
-from scheduler.commands.book import by_of, moment_of, places_of, record, remembering, voice_of
+from scheduler.commands.book import by_of, moment_of, places_of, record, voice_of
 from scheduler.commands.change import changing
 from scheduler.commands.common import Fail, Session
 from scheduler.commands.log import taking_in, understood
@@ -16,31 +16,63 @@ from scheduler.commands.note import noted
 from scheduler.commands.set import SHORT, changed
 from scheduler.commands.told import fields_of, wood_of
 from scheduler.commands.yard import away_told, seen_told
-from scheduler.reminders.queue import mark
+from scheduler.reminders.queue import Answer, mark
 from scheduler.settings import Species, species_table
-from scheduler.views.wording import join
 from scheduler.web.desk import Desk
 from scheduler.web.forms import Form
 from scheduler.wood.species import CAREFUL, Ambiguous, Unknown, find
 from scheduler.yard.book import Note, Written, note, undo
-from scheduler.yard.entries import PAIL_WORDS, Entry, YardError
+from scheduler.yard.entries import Entry, YardError
 from scheduler.yard.facts import Register
 from scheduler.yard.state import fold
 
-__all__ = ["SETTINGS", "TIMES", "Doubt", "Outcome", "add_log", "answer", "catch_up", "later", "mend", "note_many",
-           "pail", "rest", "set_one", "take_back", "change_log"]  # fmt: skip
+__all__ = [
+    "SETTINGS",
+    "TIMES",
+    "Doubt",
+    "Outcome",
+    "add_log",
+    "answer",
+    "catch_up",
+    "change_log",
+    "mend",
+    "note_many",
+    "pail",
+    "remind",
+    "rest",
+    "set_one",
+    "take_back",
+]  # fmt: skip
 
 SETTINGS = ("name", "people", "coats", "hollow", "morning")
 TIMES = ("morning", "noon", "afternoon")
-KINDS = ("cut", "coat", "look", "roof", "unroof", "move", "divide", "halve", "saw", "leave", "skip", "saw-first",
-         "gone")  # fmt: skip
-BOXES = {
+KINDS = frozenset(
+    [
+        "cut",
+        "coat",
+        "look",
+        "roof",
+        "unroof",
+        "move",
+        "divide",
+        "halve",
+        "saw",
+        "leave",
+        "skip",
+        "saw-first",
+        "gone",
+    ]
+)
+TOLD = ("butt", "top", "length", "cut", "felled", "needs", "place", "worth", "note", "use", "face", "state")
+RESTS = ("size", "found", "seen", "place", "why")  # fields that are words of the note
+BOXES: Mapping[str, tuple[str, tuple[str, ...]]] = {
     "cut": ("cut", ()),
     "coat": ("coat", ()),
     "milky": ("look", ("milky",)),
     "clear": ("look", ("clear",)),
 }
-DONT_KNOW = "don't know"
+ANSWERS: Mapping[str, Answer] = {"done": "done", "later": "later", "drop": "drop"}
+ANSWERED = {"done": "Done", "later": "Rests till tomorrow", "drop": "Not needed, it will not be told again"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +84,7 @@ class Outcome:
     tag: str | None = None
 
 
-class Doubt(ValueError):
+class Doubt(ValueError):  # noqa: N818 - a question, not a fault
     """A word that means two woods: to be asked, never guessed."""
 
     def __init__(self, said: str, candidates: Sequence[Species]) -> None:
@@ -77,13 +109,13 @@ def _tags(form: Form) -> list[str]:
 
 def note_many(here: Session, form: Form) -> Outcome:
     """``note``: what the form says was done at the ticked logs; ``ends`` as TAG/END tick single ends."""
-    kind = form.get("kind", "")
+    kind, words = BOXES.get(form.get("kind", ""), (form.get("kind", ""), ()))
     if kind not in KINDS:
         raise Fail("The page does not know that button. Load it again.")
     if form.all("ends"):
-        return _outcome(_by_ends(here, form, kind))
+        return _outcome(_by_ends(here, form, kind, words))
     tags = _tags(form)
-    rest = [word for name in ("size", "found", "seen", "place", "why") for word in form.get(name, "").split()]
+    rest = [*words, *(word for name in RESTS for word in form.get(name, "").split())]
     given: dict[str, Any] = {"end": [e for e in form.all("end") if e] or None}
     for name in ("litres", "thick", "till", "reach", "lost"):
         given[name] = form.text(name)
@@ -105,13 +137,12 @@ def _plain_tag(tag: str) -> None:
         raise Fail(f"'{tag}' is no tag of a log.")
 
 
-def _by_ends(here: Session, form: Form, kind: str) -> Written:
+def _by_ends(here: Session, form: Form, kind: str, words: tuple[str, ...]) -> Written:
     """One command for ticked ends of several logs."""
     ticked: dict[str, list[str]] = {}
     for pair in form.all("ends"):
         tag, _, end = pair.rpartition("/")
         ticked.setdefault(tag, []).append(end)
-    words = tuple(word for name in ("seen", "found") for word in form.get(name, "").split())
     steps = [(tag, kind, words, tuple(ends)) for tag, ends in ticked.items()]
     when = form.text("when")
     return _steps(here, [(*step, when) for step in steps])
@@ -198,9 +229,8 @@ def add_log(here: Session, form: Form, known: Mapping[str, str]) -> Outcome:
         Where the wood's word means two woods; the form then asks which.
     """
     line = form.text("line")
-    told = {name: form.text(name) for name in ("butt", "top", "length", "cut", "felled", "needs", "place", "worth", "note",
-                                               "use", "face", "expected", "state")}  # fmt: skip
-    if told["face"]:
+    told = {name: form.text(name) for name in (() if line else TOLD)}
+    if told.get("face"):
         told["cut"] = None
     fields = {k: v for k, v in fields_of(here, {k: v for k, v in told.items() if v}).items() if v is not None}
     if "metal" in form:
@@ -301,20 +331,15 @@ def answer(here: Session, form: Form) -> Outcome:
     )
 
 
-def later(desk: Desk, here: Session, form: Form) -> Outcome:
-    """``reminders later`` for all reminders of a log's coats: they rest till tomorrow."""
-    numbers = [n for n in form.all("reminder") if n.isdecimal()]
-    if not numbers:
-        raise Fail("There is no reminder of that log to put off yet. Try again in a minute.")
-    until = (
-        (here.at + timedelta(days=1))
-        .astimezone(here.yard.zone)
-        .replace(hour=0, minute=5, second=0, microsecond=0)
-    )
-    store, key = desk.store(), here.yard.yard.key
-    done = [mark(store, key, number, "later", here.at, until) for number in dict.fromkeys(numbers)]
-    tags = join(list(dict.fromkeys(str(row.tag) for row in done)))
-    return Outcome(f"{tags}: rests till tomorrow. It stays in the list of all ends.")
+def remind(desk: Desk, here: Session, form: Form) -> Outcome:
+    """``reminders done``, ``later`` or ``drop``: the answer to one reminder."""
+    number, said = form.get("reminder", ""), form.get("answer", "")
+    if said not in ANSWERS or not number.isdecimal():
+        raise Fail("The page does not know that answer. Load it again.")
+    local = (here.at + timedelta(days=1)).astimezone(here.yard.zone)
+    until = local.replace(hour=0, minute=5, second=0, microsecond=0) if said == "later" else None
+    row = mark(desk.store(), here.yard.yard.key, number, ANSWERS[said], here.at, until)
+    return Outcome(f"{ANSWERED[said]}: {row.text}")
 
 
 def pail(here: Session, form: Form) -> Outcome:
@@ -350,7 +375,8 @@ def set_one(here: Session, form: Form) -> Outcome:
         raise Fail("That is none of the settings of this page.")
     if value is None:
         raise Fail("Give a value first.")
-    assert here.yard.path is not None and name in SHORT
+    assert here.yard.path is not None
+    assert name in SHORT
     key, was, now = changed(here.yard.path, name, value)
     before = "" if was is None else f" It was {was}."
     return Outcome(f"{key} is now {now}.{before}")

@@ -9,6 +9,7 @@ from contextlib import asynccontextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote, urlsplit
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.applications import Starlette
@@ -18,11 +19,17 @@ from scheduler.service import Forecast
 from scheduler.settings import YardFile
 from scheduler.web.desk import Desk, now
 from scheduler.web.forms import Said
-from scheduler.web.guard import LOCAL, Guard
+from scheduler.web.guard import Guard
 from scheduler.web.keys import keys_of
 from scheduler.web.routes import ROUTES, Room, problem
 
 __all__ = ["create_app"]
+
+
+def _public(yard: YardFile) -> list[str]:
+    """The names under which the yard file says that others reach the page."""
+    told = [urlsplit(address).hostname for address in (yard.page.address, yard.notice.public) if address]
+    return [name for name in told if name]
 
 
 def create_app(
@@ -32,7 +39,7 @@ def create_app(
     forecast: Callable[[YardFile, datetime], Forecast] | None = None,
     hosts: Collection[str] = (),
     lan: bool = False,
-    waits: bool = False,
+    behind: Callable[[Callable[[], None]], None] | None = None,
     plans: bool = True,
     health: Callable[[], dict[str, Any]] | None = None,
 ) -> Starlette:
@@ -50,8 +57,8 @@ def create_app(
         Further names by which the page may be called, beside those of this computer.
     lan
         Reached from other machines: asks for the page's secret, and answers to bare IP addresses.
-    waits
-        Work out a changed morning before answering; for tests.
+    behind
+        Runs the work that no answer waits for; default: a thread.
     plans
         Keep the reminders in step; False where a service beside the page does.
     health
@@ -63,7 +70,7 @@ def create_app(
         When the yard file is at fault.
     """
     file = yard_file.resolve()
-    desk = Desk(file, clock=clock, forecast=forecast, waits=waits, plans=plans)
+    desk = Desk(file, clock=clock, forecast=forecast, behind=behind, plans=plans)
     templates = Environment(
         loader=PackageLoader("scheduler.web"),
         autoescape=True,
@@ -71,11 +78,13 @@ def create_app(
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    templates.filters["path"] = lambda text: quote(str(text), safe="")
     style = templates.get_template("style.css").render()
     digest = base64.b64encode(hashlib.sha256(style.encode("utf-8")).digest()).decode("ascii")
 
     @asynccontextmanager
     async def lifespan(_app: Starlette):  # type: ignore[no-untyped-def]
+        desk.warm()
         yield
         desk.close()
 
@@ -87,7 +96,7 @@ def create_app(
             Middleware(
                 Guard,
                 keys=lambda: keys_of(file),
-                hosts={*LOCAL, *hosts},
+                hosts=lambda: {*hosts, *_public(desk.yard())},
                 lan=lan,
                 style=f"'sha256-{digest}'",
             )

@@ -12,10 +12,11 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from scheduler.commands.common import Session
 from scheduler.service import (
@@ -34,7 +35,7 @@ from scheduler.views.wording import Wording
 from scheduler.yard.entries import Entry
 from scheduler.yard.facts import Register
 from scheduler.yard.reminder_row import ReminderRow
-from scheduler.yard.state import fold
+from scheduler.yard.state import fold, holding
 from scheduler.yard.store import Store
 
 __all__ = ["Book", "Desk", "View", "now"]
@@ -43,6 +44,7 @@ QUARTER = timedelta(minutes=15)
 TOO_OLD = timedelta(hours=2)  # a morning so old is not shown while a new one is worked out
 KEPT_FORMS = 2000
 _LOG = logging.getLogger(__name__)
+T = TypeVar("T")
 
 
 def now() -> datetime:
@@ -61,6 +63,11 @@ class Book:
     def version(self) -> int:
         """Rises with every entry."""
         return self.entries[-1].number if self.entries else 0
+
+    @cached_property
+    def holding(self) -> list[Entry]:
+        """The entries that still hold, as corrected."""
+        return list(holding(self.entries))
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,8 +106,8 @@ class Desk:
     ----------
     forecast
         Gives the forecast to go by without asking anybody; None: the newest kept answer.
-    waits
-        Work out a changed morning before answering, instead of in the background.
+    behind
+        Runs the work that no answer waits for; default: a thread.
     plans
         Keep the reminders in step; False where a service beside the page does.
     """
@@ -111,7 +118,7 @@ class Desk:
         *,
         clock: Callable[[], datetime] = now,
         forecast: Callable[[YardFile, datetime], Forecast] | None = None,
-        waits: bool = False,
+        behind: Callable[[Callable[[], None]], None] | None = None,
         plans: bool = True,
     ) -> None:
         self.file = file
@@ -121,7 +128,7 @@ class Desk:
             None  # rows last shown, so that they keep places
         )
         self._forecast = forecast or kept_forecast
-        self._waits, self._plans = waits, plans
+        self._run_behind, self._plans = behind or _in_a_thread, plans
         self._yard = load_yard(file)
         self._seen = file.stat().st_mtime_ns
         self._store: Store | None = None
@@ -131,6 +138,7 @@ class Desk:
         self._reading, self._working, self._writing = (threading.RLock() for _ in range(3))
         self._busy = False
         self._done = _Done()
+        self._parts: dict[str, tuple[Any, Any]] = {}
 
     # -- what stands on disk
 
@@ -218,7 +226,7 @@ class Desk:
         kept = self._view
         if kept is not None and kept[0] == key:
             return kept[1]
-        if kept is None or self._waits or not self._near(kept[1]):
+        if kept is None or not self._near(kept[1]):
             with self._working:
                 if self._view is None or self._view[0] != self._key():
                     self._work()
@@ -226,6 +234,10 @@ class Desk:
                 return self._view[1]
         self._start()
         return kept[1]
+
+    def warm(self) -> None:
+        """Begin to work out the morning before anybody asks for it."""
+        self._start()
 
     def _near(self, view: View) -> bool:
         at, zone = self.clock(), view.yard.zone
@@ -250,7 +262,7 @@ class Desk:
             if self._busy:
                 return
             self._busy = True
-        threading.Thread(target=self._behind, name="coatcast-morning", daemon=True).start()
+        self._run_behind(self._behind)
 
     def _behind(self) -> None:
         try:
@@ -270,6 +282,16 @@ class Desk:
             at = self.clock()
             refresh_reminders(yard, at, self._forecast(yard, at))
 
+    def kept(self, name: str, make: Callable[[], T]) -> T:
+        """A slow part of a page, worked out once for the morning that is shown."""
+        key = self._view[0] if self._view is not None else None
+        found = self._parts.get(name)
+        if found is None or found[0] != key:
+            found = (key, make())
+            self._parts[name] = found
+        value: T = found[1]
+        return value
+
     # -- writing
 
     def once(self, key: str, act: Callable[[], str]) -> str:
@@ -280,6 +302,10 @@ class Desk:
             target = act()
             self._done.remember(key, target)
             return target
+
+
+def _in_a_thread(work: Callable[[], None]) -> None:
+    threading.Thread(target=work, name="coatcast-morning", daemon=True).start()
 
 
 def _quarter(at: datetime) -> int:
@@ -293,8 +319,3 @@ def _newest(yard: YardFile) -> tuple[str, int] | None:
         newest = max(names, key=lambda p: p.name, default=None)
         return None if newest is None else (newest.name, newest.stat().st_mtime_ns)
     return None
-
-
-def shifted(view: View, at: datetime) -> Wording:
-    """Wording of a view by another clock."""
-    return replace(view.wording, at=at)

@@ -7,7 +7,7 @@ import secrets
 from collections import OrderedDict
 from collections.abc import Mapping
 from dataclasses import dataclass
-from urllib.parse import parse_qsl, quote
+from urllib.parse import parse_qsl, quote, unquote
 
 from starlette.requests import Request
 
@@ -16,7 +16,9 @@ __all__ = ["Form", "FormError", "Said", "back_to", "new_once", "read_form"]
 MOST_FIELDS = 12_000
 LONGEST = 4000  # characters of one field
 KEPT_SAYINGS = 300
-PAGES = ("/", "/logs", "/catch-up", "/winter", "/pails", "/sure", "/settings", "/calendar", "/more", "/add")
+PAGES = ("/", "/logs", "/catch-up", "/winter", "/pails", "/sure", "/settings", "/calendar",
+         "/more", "/add", "/reminders")  # fmt: skip
+INSIDE = ("/log/", "/reminder/")  # pages of one thing each
 
 
 class FormError(ValueError):
@@ -96,8 +98,9 @@ def back_to(form: Form) -> str:
     path = wanted.partition("?")[0]
     if path in PAGES:
         return path
-    if path.startswith("/log/") and len(path) < 200 and "/" not in path.removeprefix("/log/"):
-        return f"/log/{quote(path.removeprefix('/log/'), safe='%')}"
+    for folder in INSIDE:
+        if path.startswith(folder) and len(path) < 200:
+            return f"{folder}{quote(unquote(path.removeprefix(folder)), safe='')}"
     return "/"
 
 
@@ -108,7 +111,7 @@ class _Sentence:
 
 
 class Said:
-    """What was answered to forms, by a mark in the address, so that a page can show it for as long as it stands."""
+    """What was answered to forms, by a mark in the address: a page shows it for as long as it stands."""
 
     def __init__(self) -> None:
         self._kept: OrderedDict[str, _Sentence] = OrderedDict()

@@ -22,6 +22,12 @@ COOKIE = "coatcast"
 READS = ("GET", "HEAD")
 OPEN = ("/health",)  # needs no secret
 OWN_SECRET = ("/feed/", "/in/")  # carries its own in the address
+RELAYED = (
+    "forwarded",
+    "x-forwarded-for",
+    "x-real-ip",
+    "via",
+)  # it came from elsewhere
 FRAME = "default-src 'none'; img-src data:; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 
 
@@ -48,9 +54,9 @@ class Guard:
     Parameters
     ----------
     hosts
-        Names by which the page may be called.
+        Further names by which the page may be called, beside ``LOCAL``; those who use them need the secret.
     lan
-        Whether it may be called by any bare IP address too, and asks for the page's secret.
+        Whether it may be called by any bare IP address too, and always asks for the page's secret.
     style
         The CSP source of the page's style sheet.
     """
@@ -60,13 +66,13 @@ class Guard:
         app: ASGIApp,
         *,
         keys: Callable[[], Keys],
-        hosts: Collection[str],
+        hosts: Callable[[], Collection[str]],
         lan: bool,
         style: str,
     ) -> None:
         self.app = app
         self.keys = keys
-        self.hosts = frozenset(host.casefold() for host in hosts)
+        self.hosts = hosts
         self.lan = lan
         self.policy = f"{FRAME}; style-src {style}"
 
@@ -89,18 +95,23 @@ class Guard:
     def _refused(self, scope: Scope) -> Response | None:
         headers = Headers(scope=scope)
         host = host_of(headers.get("host", ""))
-        if host is None or not (host in self.hosts or (self.lan and is_address(host))):
+        if host is None or not self._ours(host):
             return _plain(421, "This page is not called by that name.")
         if scope["method"] not in (*READS, "POST"):
             return _plain(405, "This page only reads and takes forms.", {"Allow": "GET, HEAD, POST"})
         if scope["method"] == "POST" and not _same_site(headers):
             return _plain(403, "That form came from another site; nothing was noted.")
         path: str = scope["path"]
-        if self.lan and path not in OPEN and not path.startswith(OWN_SECRET) and not self._knows(headers):
+        asks = self.lan or host not in LOCAL or any(name in headers for name in RELAYED)
+        if asks and path not in OPEN and not path.startswith(OWN_SECRET) and not self._knows(headers):
             return _plain(
                 403, "Open the page once by the address or the code that coatcast serve --lan shows."
             )
         return None
+
+    def _ours(self, host: str) -> bool:
+        named = host in LOCAL or host in {name.casefold() for name in self.hosts()}
+        return named or (self.lan and is_address(host))
 
     def _knows(self, headers: Headers) -> bool:
         cookies: SimpleCookie = SimpleCookie()
@@ -117,10 +128,9 @@ class Guard:
                 headers = MutableHeaders(scope=message)
                 headers["Content-Security-Policy"] = self.policy
                 headers["X-Content-Type-Options"] = "nosniff"
-                headers["Referrer-Policy"] = "no-referrer"
+                headers["Referrer-Policy"] = "same-origin"  # with none, a form would have no Origin
                 headers["X-Frame-Options"] = "DENY"
                 headers["X-Robots-Tag"] = "noindex"
-                headers["Cross-Origin-Opener-Policy"] = "same-origin"
                 headers["Cross-Origin-Resource-Policy"] = "same-origin"
                 if "cache-control" not in headers:
                     headers["Cache-Control"] = "no-store"

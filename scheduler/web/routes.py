@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import re
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -32,6 +33,9 @@ __all__ = ["ROUTES", "Room", "problem"]
 
 _LOG = logging.getLogger(__name__)
 Handler = Callable[[Request], Awaitable[Response]]
+LOOK, LOOKS = "coatcast-look", ("phone", "sun", "dark")
+BROKEN = "What you had noted before is kept. Please report what you did; the log of the service has the rest."
+COMMAND = re.compile(r"(?:^|(?<=\.) )[^.]*\bcoatcast .*$", re.DOTALL)
 
 
 @dataclass(slots=True)
@@ -51,6 +55,7 @@ class Room:
         """A page of a template; its form marks and the sentence to show are the same for all."""
         keys, once = keys_of(self.file), new_once()
         found = self.said.find(request.query_params.get("said"))
+        look = request.cookies.get(LOOK, "")
         shared = {
             "style": Markup(self.style),
             "said": found,
@@ -58,6 +63,7 @@ class Room:
             "yard_name": self.desk.yard().yard.name,
             "trouble": self.desk.trouble,
             "language": "en",
+            "look": look if look in LOOKS else "",
             "wrong": None,
             "marks": lambda back: Markup(
                 '<input type="hidden" name="stamp" value="{}"><input type="hidden" name="once" value="{}">'
@@ -73,8 +79,13 @@ def room_of(request: Request) -> Room:
     return room
 
 
+def plain(said: str) -> str:
+    """A sentence without its advice for the command line: the page has buttons for that."""
+    return COMMAND.sub("", said).strip() or said
+
+
 def _words(error: BaseException) -> str:
-    return str(error) or type(error).__name__
+    return plain(str(error)) or type(error).__name__
 
 
 # ------------------------------------------------------------------ reading
@@ -96,10 +107,18 @@ def page(make: Callable[[Room, Request], Response]) -> Handler:
             except (OSError, RuntimeError) as error:
                 _LOG.warning("%s: %s", request.url.path, error)
                 return room.render("wrong.html", request, 503, title="Not now", text=_words(error), back="/")
+            except Exception:
+                return _broken(room, request)
 
         return await run_in_threadpool(work)
 
     return handler
+
+
+def _broken(room: Room, request: Request) -> Response:
+    """A fault of ours: told, written down, and what was noted before is kept."""
+    _LOG.exception("%s broke down", request.url.path)
+    return room.render("wrong.html", request, 500, title="This page broke down", text=BROKEN, back="/")
 
 
 def first(room: Room, request: Request) -> Response:
@@ -114,12 +133,24 @@ def add_page(room: Room, request: Request) -> Response:
 
 def logs(room: Room, request: Request) -> Response:
     """All ends."""
-    return room.render("logs.html", request, **pages.logs_values(room.desk, "gone" in request.query_params))
+    return room.render("logs.html", request, **pages.logs_values(room.desk, request.query_params))
 
 
 def one_log(room: Room, request: Request) -> Response:
     """A log's page."""
-    return room.render("log.html", request, **pages.log_values(room.desk, request.path_params["tag"]))
+    tag, everything = request.path_params["tag"], "all" in request.query_params
+    return room.render("log.html", request, **pages.log_values(room.desk, tag, everything))
+
+
+def catch_up(room: Room, request: Request) -> Response:
+    """Catch up with the wall sheet."""
+    return room.render("catchup.html", request, **pages.catch_up_values(room.desk, request.query_params))
+
+
+def one_reminder(room: Room, request: Request) -> Response:
+    """A reminder's page: reading it changes nothing, its buttons post."""
+    number = request.path_params["number"]
+    return room.render("reminder.html", request, **pages.reminder_values(room.desk, number))
 
 
 def simple(name: str, values: Callable[[Desk], dict[str, Any]]) -> Callable[[Room, Request], Response]:
@@ -161,7 +192,7 @@ def _taken(
         target = back_to(form)
         if target.startswith("/log/") and outcome.tag is None and form.text("new_tag"):
             target = f"/log/{quote(form['new_tag'].strip(), safe='')}"
-        return f"{target}?said={room.said.keep(outcome.said, outcome.batch)}"
+        return f"{target}?said={room.said.keep(plain(outcome.said), outcome.batch)}"
 
     try:
         return RedirectResponse(room.desk.once(form.once, act), status_code=303)
@@ -180,6 +211,8 @@ def _taken(
         return room.render(
             "wrong.html", request, 503, title="Nothing was noted", text=_words(error), back="/"
         )
+    except Exception:
+        return _broken(room, request)
 
 
 def _asked(room: Room, request: Request, form: Form, doubt: Doubt) -> Response:
@@ -237,11 +270,25 @@ async def way_in(request: Request) -> Response:
     if not same(request.path_params["secret"], keys.page):
         return PlainTextResponse("There is nothing here.\n", status_code=404)
     target = request.query_params.get("to", "/")
-    answer = RedirectResponse(target if target.startswith("/log/") and "//" not in target else "/", 303)
+    ours = target.startswith(("/log/", "/reminder/")) and "//" not in target and "\\" not in target
+    answer = RedirectResponse(target if ours else "/", 303)
+    # Lax, not strict: a link in a message must open the page. No reading changes anything.
     answer.set_cookie(
-        COOKIE, keys.pass_word, max_age=400 * 86400, httponly=True, samesite="strict",
+        COOKIE, keys.pass_word, max_age=400 * 86400, httponly=True, samesite="lax",
         secure=request.url.scheme == "https",
     )  # fmt: skip
+    return answer
+
+
+async def screen(request: Request) -> Response:
+    """``/screen``: how this phone wants the page; kept by the phone itself."""
+    try:
+        form = await read_form(request)
+    except FormError as error:
+        return PlainTextResponse(f"{error}\n", status_code=415)
+    answer = RedirectResponse(back_to(form), 303)
+    if form.get("look") in LOOKS:
+        answer.set_cookie(LOOK, form["look"], max_age=400 * 86400, httponly=True, samesite="lax")
     return answer
 
 
@@ -274,7 +321,7 @@ async def problem(request: Request, error: Exception) -> Response:
     texts = {
         404: "There is no such page.",
         405: "This address is not asked that way.",
-        500: "This page broke down. What you had noted before is kept. Please report what you did.",
+        500: BROKEN,
     }
     text = texts.get(status, "That did not work.")
     headers: Mapping[str, str] | None = error.headers if isinstance(error, HTTPException) else None
@@ -292,8 +339,10 @@ READ = {
     "/": first,
     "/add": add_page,
     "/logs": logs,
-    "/log/{tag}": one_log,
-    "/catch-up": simple("catchup.html", pages.catch_up_values),
+    "/log/{tag:path}": one_log,
+    "/catch-up": catch_up,
+    "/reminders": simple("reminders.html", pages.reminders_values),
+    "/reminder/{number}": one_reminder,
     "/winter": simple("winter.html", pages.winter_values),
     "/pails": simple("pails.html", pages.pails_values),
     "/sure": simple("sure.html", pages.sure_values),
@@ -309,7 +358,7 @@ POSTED = {
     "/catch-up": post(of(acts.catch_up)),
     "/change": post(_change),
     "/answer": post(of(acts.answer)),
-    "/later": post(lambda room, here, form: acts.later(room.desk, here, form)),
+    "/remind": post(lambda room, here, form: acts.remind(room.desk, here, form)),
     "/pail": post(of(acts.pail)),
     "/away": post(of(acts.rest)),
     "/settings": post(_set),
@@ -321,6 +370,7 @@ ROUTES = [
     Route("/feed/{secret}.ics", feed, methods=["GET"]),
     Route("/in/{secret}", way_in, methods=["GET"]),
     Route("/health", health, methods=["GET"]),
+    Route("/screen", screen, methods=["POST"]),
 ]
 
 

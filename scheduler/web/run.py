@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import signal
 import socket
-from collections.abc import Callable
-from contextlib import suppress
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from io import StringIO
 from pathlib import Path
 from typing import Any
 
+from scheduler.settings import load_yard
 from scheduler.web.app import create_app
+from scheduler.web.guard import LOCAL
 from scheduler.web.keys import keys_of
 
 __all__ = ["PORT", "addresses", "qr_lines", "run_page", "told"]
@@ -38,7 +42,7 @@ def names() -> list[str]:
 
 
 def qr_lines(address: str) -> list[str]:
-    """The address as a code for a phone's camera, in blocks for a dark or a light terminal; empty without segno."""
+    """The address as a code for a phone's camera, in blocks of the terminal; empty without segno."""
     try:
         import segno
     except ImportError:
@@ -50,8 +54,13 @@ def qr_lines(address: str) -> list[str]:
 
 def told(file: Path, port: int, lan: bool) -> list[str]:
     """What is printed at the start: the address, and on the Wi-Fi its code."""
+    public = load_yard(file).page.address
+    outside = [] if public is None else [f"From outside, once: {public}/in/{keys_of(file).page}"]
     if not lan:
-        return [f"The page: http://localhost:{port}/", "Only this computer reaches it; for phones: --lan"]
+        return [
+            f"The page: http://localhost:{port}/",
+            *(outside or ["Only this computer reaches it; for phones: --lan"]),
+        ]
     where = addresses()
     if not where:
         return [f"No network is found; the page: http://localhost:{port}/in/{keys_of(file).page}"]
@@ -59,9 +68,14 @@ def told(file: Path, port: int, lan: bool) -> list[str]:
     return [
         f"The page, for phones on the same network: {address}",
         *qr_lines(address),
-        "Whoever has this address can read and note. The network must be your own: nothing is encrypted on it.",
+        "Whoever has this address can read and note. Use a network of your own: nothing is encrypted.",
         f"On this computer: http://localhost:{port}/in/{keys_of(file).page}",
+        *outside,
     ]
+
+
+def _said(line: str) -> None:
+    print(line, flush=True)  # a service's journal shows it at once
 
 
 def run_page(
@@ -73,7 +87,7 @@ def run_page(
     hosts: tuple[str, ...] = (),
     plans: bool = True,
     health: Callable[[], dict[str, Any]] | None = None,
-    say: Callable[[str], None] = print,
+    say: Callable[[str], None] = _said,
 ) -> None:
     """Run the page in this thread until it is stopped (Ctrl-C, SIGTERM).
 
@@ -85,8 +99,10 @@ def run_page(
     import uvicorn
 
     file = yard_file.resolve()
-    here = EVERYWHERE if lan else host
-    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as probe:  # uvicorn only logs a taken port
+    here = EVERYWHERE if lan and host == LOOPBACK else host
+    lan = lan or host not in LOCAL  # whoever else can reach it needs the secret
+    family = socket.AF_INET6 if ":" in here else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as probe:  # uvicorn only logs a taken port
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             probe.bind((here, port))
@@ -97,7 +113,23 @@ def run_page(
     app = create_app(file, hosts=(*names(), *hosts), lan=lan, plans=plans, health=health)
     for line in told(file, port, lan):
         say(line)
-    uvicorn.run(
-        app, host=here, port=port, workers=1, log_level="warning", access_log=False, server_header=False,
+    config = uvicorn.Config(
+        app, host=here, port=port, log_level="warning", access_log=False, server_header=False,
         proxy_headers=False, timeout_keep_alive=20, limit_concurrency=64, h11_max_incomplete_event_size=32768,
     )  # fmt: skip
+    with _signals_end_here():
+        uvicorn.Server(config).run()
+
+
+@contextmanager
+def _signals_end_here() -> Iterator[None]:
+    """The server raises a signal again once it has stopped by it: whoever runs the page is to go on."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = {one: signal.signal(one, lambda *_: None) for one in (signal.SIGTERM, signal.SIGINT)}
+    try:
+        yield
+    finally:
+        for one, handler in before.items():
+            signal.signal(one, handler)

@@ -21,8 +21,8 @@ __all__ = ["end_face", "tape", "tape_words", "verdict_face"]
 
 WIDTH, EDGE = 358.0, 6.0
 TOP, HIGH = 4.0, 46.0  # of the ruler
-ROW = 23.0  # a flag's line
-LETTER = 8.6  # about the width of a letter at the flags' size, for room
+ROW = 24.0  # a flag's line
+LETTER = 9.4  # about the width of a letter at the flags' size, for room
 HIDE = timedelta(hours=20)  # a span farther off makes the tape longer
 
 
@@ -55,19 +55,17 @@ def _ruler(b: Briefing, w: Wording, span: TimedSpan | None) -> _Ruler:
 
 
 def _flags(b: Briefing, w: Wording, span: TimedSpan | None) -> list[_Flag]:
-    found: list[tuple[datetime | None, str]] = [(b.rain, "rain")]
+    flags = []
+    if b.rain is not None:
+        flags.append(_Flag(b.rain, w.words.say("board.rain", time=w.at_time(b.rain))))
     if span is not None:
-        s = span.milestones
-        found += [
-            (s.touch_dry, "dry to touch"),
-            (s.rain_safe, "takes rain"),
-            (s.frost_safe, "past frost"),
-        ]
-    flags = [
-        _Flag(when, f"{words} {w.at_time(when) if words == 'rain' else f'by {w.by(when)}'}")
-        for when, words in found
-        if when is not None
-    ]
+        s, day = span.milestones, w.day_of(span.best)
+        second = ("frost_safe", s.frost_safe) if b.rain is None else ("rain_safe", s.rain_safe)
+        for name, when in (("touch_dry", s.touch_dry), second):
+            if when is not None:
+                what = w.words[f"stone.{name}"]
+                time = w.half_hour(when) if w.day_of(when) == day else w.by(when)
+                flags.append(_Flag(when, w.words.say("stone.by", what=what, time=time)))
     return sorted(flags, key=lambda flag: flag.when)
 
 
@@ -81,14 +79,16 @@ def tape_words(b: Briefing, w: Wording, span: TimedSpan | None) -> str:
 
 
 def tape(b: Briefing, w: Wording, span: TimedSpan | None) -> Markup:
-    """A measuring tape from now on: hours like inch marks, night hatched, brush and flags with their words."""
+    """A measuring tape from now on: hours like inch marks, night hatched, the brush, flags with words."""
     ruler = _ruler(b, w, span)
     flags = [flag for flag in _flags(b, w, span) if flag.when < ruler.end]
-    body = [*_nights(b, ruler), *_ticks(w, ruler)]
-    if span is not None:
+    ticks, hours = _ticks(w, ruler)
+    body = [*_nights(b, ruler), *ticks]
+    if span is not None and span.start < ruler.end:
         body += _brush(span, w, ruler)
     bottom = TOP + HIGH + 24.0
-    body += _hung(flags, ruler, bottom)
+    lines, words = _hung(flags, ruler, bottom)
+    body += [*lines, *hours, *words]
     height = bottom + ROW * len(flags) + 4.0
     return Markup(
         f'<svg class="tape" viewBox="0 0 {WIDTH:g} {height:g}" role="img" aria-labelledby="tape-t tape-d">'
@@ -115,9 +115,10 @@ def _nights(b: Briefing, ruler: _Ruler) -> list[str]:
     return out
 
 
-def _ticks(w: Wording, ruler: _Ruler) -> list[str]:
-    bottom = TOP + HIGH
-    out = [f'<path class="rim" d="M{EDGE} {TOP}H{WIDTH - EDGE}V{bottom}H{EDGE}Z"/>']
+def _ticks(w: Wording, ruler: _Ruler) -> tuple[list[str], list[str]]:
+    """Rim and inch marks, and the hours' numbers."""
+    bottom, out = TOP + HIGH, []
+    rim = [f'<path class="rim" d="M{EDGE} {TOP}H{WIDTH - EDGE}V{bottom}H{EDGE}Z"/>']
     short, long = [], []
     for n in range(ruler.hours + 1):
         moment = ruler.start + timedelta(hours=n)
@@ -131,7 +132,8 @@ def _ticks(w: Wording, ruler: _Ruler) -> list[str]:
                 "0" if hour == 0 and w.units == "metric" else show_clock(w.local(moment), w.units, short=True)
             )
             out.append(f'<text class="hour" x="{x:.1f}" y="{bottom + 17}" text-anchor="middle">{said}</text>')
-    return [*out, f'<path class="tick" d="{"".join(short)}"/><path class="tick long" d="{"".join(long)}"/>']
+    marks = f'<path class="tick" d="{"".join(short)}"/><path class="tick long" d="{"".join(long)}"/>'
+    return [*rim, marks], out
 
 
 def _brush(span: TimedSpan, w: Wording, ruler: _Ruler) -> list[str]:
@@ -139,11 +141,11 @@ def _brush(span: TimedSpan, w: Wording, ruler: _Ruler) -> list[str]:
     a, z = ruler.x(span.sure_from or span.start), ruler.x(span.sure_until or span.end)
     z = max(z, a + 5.0)
     y, tall = TOP + 5.0, 19.0
-    ragged = f"l4 {tall / 6:.1f}l-4 {tall / 6:.1f}l5 {tall / 6:.1f}l-4 {tall / 6:.1f}l3 {tall / 6:.1f}l-4 {tall / 6:.1f}"
+    ragged = "".join(f"l{dx} {tall / 6:.1f}" for dx in (4, -4, 5, -4, 3, -4))
     return [f'<path class="stroke" d="M{a:.1f} {y}H{z:.1f}{ragged}H{a:.1f}Z"/>']
 
 
-def _hung(flags: list[_Flag], ruler: _Ruler, top: float) -> list[str]:
+def _hung(flags: list[_Flag], ruler: _Ruler, top: float) -> tuple[list[str], list[str]]:
     """Flags that hang from the tape, each on a line of its own, the words on the side that has room."""
     lines, words = [], []
     for n, flag in enumerate(flags):
@@ -157,7 +159,7 @@ def _hung(flags: list[_Flag], ruler: _Ruler, top: float) -> list[str]:
             f'<path class="knot" d="M{x - 5:.1f} {y - 5:.1f}l5 -5l5 5l-5 5z"/>'
             f'<text class="flag" x="{at:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(flag.words)}</text>'
         )
-    return [f'<path class="hang" d="{"".join(lines)}"/>', *words] if flags else []
+    return [f'<path class="hang" d="{"".join(lines)}"/>'], words
 
 
 # ------------------------------------------------------------------ faces
@@ -165,7 +167,8 @@ def _hung(flags: list[_Flag], ruler: _Ruler, top: float) -> list[str]:
 
 def _disc(inner: str, size: int) -> Markup:
     return Markup(
-        f'<svg class="face" width="{size}" height="{size}" viewBox="0 0 48 48" aria-hidden="true">{inner}</svg>'
+        f'<svg class="face" width="{size}" height="{size}" viewBox="0 0 48 48" aria-hidden="true">'
+        f"{inner}</svg>"
     )
 
 
