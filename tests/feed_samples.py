@@ -15,7 +15,7 @@ from scheduler.reminders.queue import Changes, reconcile
 from scheduler.reminders.wanted import Derived
 from scheduler.web.app import create_app
 from scheduler.web.keys import keys_of
-from scheduler.yard.store import open_store
+from scheduler.yard.store import Store, open_store
 
 
 class FeedYard:
@@ -33,9 +33,13 @@ class FeedYard:
         """The secret address, without host."""
         return f"/feed/{keys_of(self.file).feed}.ics"
 
+    def store(self) -> Store:
+        """Its store, to be closed."""
+        return open_store(self.yard.store_url)
+
     def wants(self, derived: Derived | None = None, **plan: Any) -> Changes:
         """Make these the kept reminders, at the time of the clock."""
-        with open_store(self.yard.store_url) as store:
+        with self.store() as store:
             now = derived if derived is not None else wanted(at=self.clock(), **plan)
             return reconcile(store, self.yard.yard.key, now, self.clock())
 
