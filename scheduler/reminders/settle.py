@@ -247,6 +247,8 @@ def _renamed(
 ) -> dict[str, ReminderRow]:
     """Rows of logs that bear another tag now, by the key that is wanted: they keep key, UID and history."""
     free = [row for row in known if row.key not in wanted]
+    if not free:
+        return {}
     keys = {row.key for row in known}
     found: dict[str, ReminderRow] = {}
     for key, want in wanted.items():
@@ -254,8 +256,10 @@ def _renamed(
             continue
         same = [row for row in free if _identity(row) == (want.kind, want.end, want.cause, want.ordinal)]
         same = [row for row in same if row.tag == want.tag or _gave_way(row.tag, want.tag, register)]
+        if len(same) != 1:
+            continue
         rivals = [w for k, w in wanted.items() if k not in keys and _same(w, want)]
-        if len(same) == 1 and len(rivals) == 1:
+        if len(rivals) == 1:
             found[key] = same[0]
     return found
 
