@@ -67,7 +67,7 @@ if TYPE_CHECKING:
     from scheduler.planning.tries import HandsPrice
     from scheduler.planning.week import Help, Shelter, Week
     from scheduler.planning.winter import Winter
-    from scheduler.reminders.wanted import Derived
+    from scheduler.reminders.wanted import Derived, Speaker
     from scheduler.weather.skill import Record
     from scheduler.yard.entries import Entry
     from scheduler.yard.store import ReminderRow, Store
@@ -823,7 +823,21 @@ def wanted_of(yard: YardFile, seen: Picture, forecast: Forecast, at: datetime) -
         trusted=timedelta(days=thresholds().trusted_horizon.value),
         known_until=_judged_until(forecast, outlook),
     )
-    return with_pails(derived, pails)
+    return _with_season(with_pails(derived, pails), yard, at, speaker)
+
+
+def _with_season(derived: Derived, yard: YardFile, at: datetime, speaker: Speaker) -> Derived:
+    """The season's days beside the rest, where past years were worked out once."""
+    from scheduler.planning.season import season_of
+    from scheduler.reminders.season import season_wanted
+
+    climate = climate_known(yard) if yard.cache_folder.is_dir() else None
+    if climate is None:
+        return replace(derived, unknown=frozenset({"season"}))
+    today = at.astimezone(yard.zone).date()
+    season = season_of(climate, (), climate.calendar.start_of(today))
+    items = season_wanted(season, today, speaker)
+    return replace(derived, items=(*derived.items, *items))
 
 
 def _spans_elsewhere(seen: Picture) -> dict[tuple[str | None, bool], tuple[TimedSpan, ...]]:
