@@ -435,10 +435,13 @@ def week_ahead(
     material = _material(yard, there, outlook, seen.states, seen.jobs, valued)
     minutes, people = _fresh_cut(yard)
     material = cut_on_arrival(material, comes, minutes, people)
-    material = replace(material, cold_pail=_pail_is_cold(yard, register, outlook))
+    warm = _hours_to_warm(yard, register, outlook)
+    material = replace(material, cold_pail=warm is not None)
     stock = ask.litres if ask.litres is not None else _stock(register)
     setting = setting_of(yard, valued.ledger, until, stock, assumptions(), plan_numbers())
     setting = replace(setting, people=ask.people, only=ask.only, anyway=ask.anyway)
+    if warm is not None:
+        setting = replace(setting, plan={**setting.plan, "warm_lead": warm})
     shelter = _shelter(yard, outlook, valued)
     solve = _exact if ask.exact else None
     week = week_of(material, setting, former=former, shelter=shelter, **({"solve": solve} if solve else {}))
@@ -529,12 +532,19 @@ def _shelter(yard: YardFile, outlook: Outlook, valued: Valued) -> Shelter | None
     return Shelter(place.name, days)
 
 
-def _pail_is_cold(yard: YardFile, register: Register, outlook: Outlook) -> bool:
-    """Whether the wax has to be warmed: every pail is known to stand in a place that is not frost-free."""
-    mean = outlook.mean_air()
-    warm = {place.name for place in yard.place if place.frost_free}
-    outside = [pail.place is not None and pail.place not in warm for pail in register.pails]
-    return bool(outside) and all(outside) and mean is not None and mean < plan_numbers()["warm_below"]
+def _hours_to_warm(yard: YardFile, register: Register, outlook: Outlook) -> float | None:
+    """Hours that the wax wants in a warm room; None where a pail is warm, or nobody told where it stands."""
+    from scheduler.planning.pail import warming
+
+    numbers = pail_numbers()
+    size = yard.coating.pail_litres or numbers["size"]
+    found = [
+        warming(pail, pail.litres, outlook, outlook.at, size=size, numbers=numbers)
+        for pail in register.pails
+        if pail.by_eye != "empty"
+    ]
+    hours = [one.hours for one in found if one is not None]
+    return min(hours) if hours and len(hours) == len(found) else None
 
 
 def _carried(
