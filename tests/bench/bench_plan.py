@@ -6,8 +6,9 @@ Two made yards of 100 logs over 16 days, both ways on one thread. "mild": every 
 four hours with a chance that changes by the hour, two people on two days a week, some second coats.
 "hard": as the yards of the tests (chances that change every quarter hour, two places, short sessions). HiGHS
 solves the same problem until it is proven, or the seconds are over: then its bound is told, and our plan
-is held against that. Before that a real yard (the demo's logs, again and again) from its forecast to its plan. With ``--quick`` only the mild one. Then 500 logs, ours alone, with the most memory that
-Python took for it.
+is held against that. Before that a real yard (the demo's logs, again and again) from forecast to plan. With
+``--quick`` only the mild one, with ``--yard`` only the real one. Then 500 logs, ours alone, with the most
+memory that Python took for it.
 """
 
 from __future__ import annotations
