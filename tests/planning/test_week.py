@@ -118,7 +118,7 @@ def test_a_single_day_of_the_yard_file_rules_over_its_weekday() -> None:
     assert len(slots) == 4
 
 
-def test_a_cold_pail_goes_into_the_warm_so_long_before_the_brush_as_it_wants() -> None:
+def test_a_cold_pail_goes_into_the_warm_a_night_and_as_long_as_it_needs_before_the_brush() -> None:
     facts = register("upland", at("upland", 0))
     pail = replace(facts.pails[0], place="lean-to") if facts.pails else None
     facts = replace(facts, pails=(pail or _pail("lean-to"),))
@@ -130,7 +130,7 @@ def test_a_cold_pail_goes_into_the_warm_so_long_before_the_brush_as_it_wants() -
     coats = [row for row in found.week.plan.assignments if row.task[2] in COATING_JOBS]
     assert coats
     assert min(row.start for row in coats) >= ready
-    warm = week_of_yard(0, yard_of("upland"), replace(facts, pails=(_pail("kitchen"),)))
+    warm = week_of_yard(0, yard_of("upland"), replace(facts, pails=(_pail("shed"),)))
     assert not any(task.id[2] == "warm_pail" for task in warm.week.work.tasks)
 
 
