@@ -74,6 +74,7 @@ class Briefing:
     lift_machine_kg: float = 80.0  # config lift_machine
     set_up_min: float = 20.0
     frozen_share: float = 0.2  # config pail_frost_share
+    pails_out: bool = True  # a pail stands, or may stand, where frost can come
     unsure: frozenset[str] = frozenset()  # tags whose coat nobody has seen and the weather cannot tell of
     question: Question | None = None
     trusted_until: datetime | None = None  # what lies behind is planned on, not promised
@@ -534,10 +535,10 @@ def tonight(b: Briefing, w: Wording) -> list[str]:
     if len(wet) > 2:
         more = len(wet) - 2
         out.append(say("today.milky_more_one" if more == 1 else "today.milky_more", count=more))
-    if night is not None and night.air_c is not None:
+    if night is not None and night.air_c is not None and b.pails_out:
         if night.air_c <= b.pail_least_c or (night.frost_share or 0.0) >= b.frozen_share:
             out.append(say("today.pail", temperature=w.temperature(night.air_c)))
-    elif b.morning.verdict == "unknown":
+    elif b.morning.verdict == "unknown" and b.pails_out:
         out.append(say("today.pail_unknown"))
     return out
 
