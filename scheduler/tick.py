@@ -279,7 +279,9 @@ def _notices(yard: YardFile, at: datetime, briefing: Briefing, derived: Derived)
     day, moment = last_due(at, morning_of(yard.notice), yard.zone)
     w = Wording(yard.zone, yard.yard.units, at, yard.yard.language)
     today = [
-        one.key for one in derived.items if one.kind != "span" and one.payload.get("day") == day.isoformat()
+        one.key
+        for one in derived.items
+        if one.kind not in ("span", "season") and one.payload.get("day") == day.isoformat()
     ]
     return morning_notice(briefing, w, moment, today, daily=yard.notice.daily)
 

@@ -7,11 +7,12 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from scheduler.seasons import climate_known
-from scheduler.service import learn_all, season_ahead, verified
-from scheduler.settings import learning, species_table
+from scheduler.service import learn_all, pails_seen, season_ahead, verified
+from scheduler.settings import learning, pail_numbers, species_table
 from scheduler.views.calendar import agenda
 from scheduler.views.learned import learned_lines
 from scheduler.views.log_sheet import show_lines
+from scheduler.views.pail import pail_lines
 from scheduler.views.scores import scores_lines
 from scheduler.views.season import season_lines
 from scheduler.views.today import cautions, tonight
@@ -257,15 +258,14 @@ def pails_values(desk: Desk) -> dict[str, Any]:
     """The pails."""
     view, book = desk.view(), desk.book()
     w = view.wording
-    need = sum(job.litres for job in view.briefing.morning.due)
+    found = pails_seen(view.yard, view.picture, view.forecast, view.at)
     return {
         "title": "Pails",
         "pails": [_pail(one, w) for one in book.register.pails],
-        "need": w.litres(need) if need > 0 else None,
         "places": [place.name for place in view.yard.place],
         "words": ("full", "half", "quarter", "scrapings", "empty"),
         "unit": "quarts" if w.units == "us" else "litres",
-        "tonight": [line for line in tonight(view.briefing, w) if "ail" in line],
+        "lines": pail_lines(found, w, pail_numbers()),
     }
 
 

@@ -23,7 +23,7 @@ from scheduler.views.words import words_in
 from scheduler.web import acts, pages
 from scheduler.web.acts import Doubt, Outcome
 from scheduler.web.desk import Desk
-from scheduler.web.feedout import ChoiceError, Feed, choice_of, feed_of, matches
+from scheduler.web.feedout import Feeds
 from scheduler.web.forms import Form, FormError, Said, back_to, new_once, read_form
 from scheduler.web.guard import COOKIE
 from scheduler.web.keys import change_feed, keys_of, same
@@ -34,7 +34,6 @@ __all__ = ["ROUTES", "Room", "problem"]
 
 _LOG = logging.getLogger(__name__)
 Handler = Callable[[Request], Awaitable[Response]]
-KEPT_FEEDS = 64
 LOOK, LOOKS = "coatcast-look", ("phone", "sun", "dark")
 BROKEN = "What you had noted before is kept. Please report what you did; the log of the service has the rest."
 COMMAND = re.compile(r"(?:^|(?<=\.) )[^.]*\bcoatcast .*$", re.DOTALL)
@@ -51,7 +50,7 @@ class Room:
     file: Path
     lan: bool
     health: Callable[[], dict[str, Any]] | None
-    feeds: dict[Any, Feed] = field(default_factory=dict)
+    feeds: Feeds = field(default_factory=Feeds)
 
     def render(self, name: str, request: Request, status: int = 200, **values: Any) -> Response:
         """A page of a template; its form marks and the sentence to show are the same for all."""
@@ -263,26 +262,7 @@ async def feed(request: Request) -> Response:
     room = room_of(request)
     if not same(request.path_params["secret"], keys_of(room.file).feed):
         return PlainTextResponse("There is no calendar here.\n", status_code=404)
-    try:
-        choice = choice_of(request.query_params.multi_items(), room.desk.yard())
-    except ChoiceError as error:
-        return PlainTextResponse(f"{error}\n", status_code=400)
-    at = room.desk.clock()
-    yard = room.desk.yard()
-    day = at.astimezone(yard.zone).date()
-    key = (room.desk.stamp(), day, choice.kinds, choice.feed.model_dump_json(), room.desk.settled)
-    found = room.feeds.get(key)
-    if found is None or found.changed is None:
-        found = await run_in_threadpool(
-            lambda: feed_of(room.desk.rows(), yard, choice, room.desk.settled, at)
-        )
-        while len(room.feeds) >= KEPT_FEEDS:
-            room.feeds.pop(next(iter(room.feeds)))
-        room.feeds[key] = found
-    if matches(request.headers, found):
-        return Response(status_code=304, headers=found.headers)
-    headers = found.headers | {"Content-Disposition": 'inline; filename="coatcast.ics"'}
-    return Response(found.data, media_type="text/calendar; charset=utf-8", headers=headers)
+    return await room.feeds.answer(request, room.desk)
 
 
 async def way_in(request: Request) -> Response:
