@@ -25,7 +25,7 @@ from scheduler.planning.looks import Learned
 from scheduler.planning.night import next_rain, night_hours, night_of, suns_of
 from scheduler.planning.normals import Normals, normals_by_latitude, normals_of
 from scheduler.planning.outlook import Outlook
-from scheduler.planning.pail import PailOutlook, pail_outlook, pails_out
+from scheduler.planning.pail import PailOutlook, hours_before_brush, pail_outlook, pails_out
 from scheduler.planning.questions import Question, questions
 from scheduler.planning.truth import Row, rows_of, taught
 from scheduler.planning.verdict import Age, Morning, TimedSpan, age_of, morning, spans_of
@@ -435,9 +435,12 @@ def week_ahead(
     material = _material(yard, there, outlook, seen.states, seen.jobs, valued)
     minutes, people = _fresh_cut(yard)
     material = cut_on_arrival(material, comes, minutes, people)
-    material = replace(material, cold_pail=_pail_is_cold(yard, register, outlook))
+    lead = _warm_lead(yard, register, outlook)
+    material = replace(material, cold_pail=lead > 0.0)
     stock = ask.litres if ask.litres is not None else _stock(register)
-    setting = setting_of(yard, valued.ledger, until, stock, assumptions(), plan_numbers())
+    setting = setting_of(
+        yard, valued.ledger, until, stock, assumptions(), {**plan_numbers(), "warm_lead": lead}
+    )
     setting = replace(setting, people=ask.people, only=ask.only, anyway=ask.anyway)
     shelter = _shelter(yard, outlook, valued)
     solve = _exact if ask.exact else None
@@ -529,12 +532,12 @@ def _shelter(yard: YardFile, outlook: Outlook, valued: Valued) -> Shelter | None
     return Shelter(place.name, days)
 
 
-def _pail_is_cold(yard: YardFile, register: Register, outlook: Outlook) -> bool:
-    """Whether the wax has to be warmed: every pail is known to stand in a place that is not frost-free."""
-    mean = outlook.mean_air()
-    warm = {place.name for place in yard.place if place.frost_free}
-    outside = [pail.place is not None and pail.place not in warm for pail in register.pails]
-    return bool(outside) and all(outside) and mean is not None and mean < plan_numbers()["warm_below"]
+def _warm_lead(yard: YardFile, register: Register, outlook: Outlook) -> float:
+    """Hours before the brush at which the wax must be in the warm; 0 where a pail is warm, or nobody told."""
+    numbers, plan = pail_numbers(), plan_numbers()
+    size = yard.coating.pail_litres or numbers["size"]
+    hours = hours_before_brush(register.pails, outlook, size=size, numbers=numbers)
+    return max(hours, plan["warm_lead"]) if hours > 0.0 else 0.0
 
 
 def _carried(

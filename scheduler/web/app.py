@@ -7,6 +7,7 @@ import hashlib
 from collections.abc import Callable, Collection
 from contextlib import asynccontextmanager
 from datetime import datetime
+from functools import cache
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote, urlsplit
@@ -24,6 +25,22 @@ from scheduler.web.keys import keys_of
 from scheduler.web.routes import ROUTES, Room, problem
 
 __all__ = ["create_app"]
+
+
+@cache
+def _templates() -> tuple[Environment, str, str]:
+    """The templates, the style sheet that every page carries, and its digest for the policy."""
+    templates = Environment(
+        loader=PackageLoader("scheduler.web"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    templates.filters["path"] = lambda text: quote(str(text), safe="")
+    style = templates.get_template("style.css").render()
+    digest = hashlib.sha256(style.encode("utf-8")).digest()
+    return templates, style, base64.b64encode(digest).decode("ascii")
 
 
 def _public(yard: YardFile) -> list[str]:
@@ -71,16 +88,7 @@ def create_app(
     """
     file = yard_file.resolve()
     desk = Desk(file, clock=clock, forecast=forecast, behind=behind, plans=plans)
-    templates = Environment(
-        loader=PackageLoader("scheduler.web"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    templates.filters["path"] = lambda text: quote(str(text), safe="")
-    style = templates.get_template("style.css").render()
-    digest = base64.b64encode(hashlib.sha256(style.encode("utf-8")).digest()).decode("ascii")
+    templates, style, digest = _templates()
 
     @asynccontextmanager
     async def lifespan(_app: Starlette):  # type: ignore[no-untyped-def]

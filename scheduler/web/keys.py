@@ -12,6 +12,7 @@ import json
 import os
 import secrets
 import tempfile
+import threading
 from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -47,6 +48,8 @@ class Keys:
 
 # As last read, with the file's state, so that a request costs no parsing.
 _READ: dict[Path, tuple[tuple[int, int, int], Keys]] = {}
+_MAKING = threading.Lock()
+_UNWRITTEN: dict[Path, Keys] = {}  # of folders that take nothing: they hold till the program ends
 
 
 def same(one: str, other: str) -> bool:
@@ -59,21 +62,22 @@ def _file(yard_file: Path) -> Path:
 
 
 def keys_of(yard_file: Path) -> Keys:
-    """The secrets of a yard's page, made at the first call; new ones where the file is damaged."""
+    """The secrets of a yard's page, made at the first call; new ones where the file is damaged.
+
+    Whoever asks at the same time, here or in another process, gets the same.
+    """
     file = _file(yard_file)
-    with suppress(OSError, ValueError, TypeError):
-        found = file.stat()
-        state = (found.st_mtime_ns, found.st_ino, found.st_size)
-        if file in _READ and _READ[file][0] == state:
-            return _READ[file][1]
-        kept = Keys(**json.loads(file.read_text(encoding="utf-8")))
-        if all(isinstance(x, str) and len(x) >= LEAST for x in asdict(kept).values()):
-            _READ[file] = (state, kept)
-            return kept
-    made = Keys(*(secrets.token_urlsafe(24) for _ in range(3)))
-    with suppress(OSError):  # a folder that takes nothing is borne with
-        _write(file, made)
-    return made
+    kept = _read(file)
+    if kept is not None:
+        return kept
+    with _MAKING:
+        found = _read(file) or _UNWRITTEN.get(file)
+        if found is None:
+            found = Keys(*(secrets.token_urlsafe(24) for _ in range(3)))
+            with suppress(OSError):  # a folder that takes nothing is borne with
+                _write(file, found, new=not file.exists())
+            found = _read(file) or _UNWRITTEN.setdefault(file, found)
+        return found
 
 
 def change_feed(yard_file: Path) -> Keys:
@@ -95,13 +99,37 @@ def change_feed(yard_file: Path) -> Keys:
     return new
 
 
-def _write(file: Path, keys: Keys) -> None:
-    """Whole or not at all, for the owner's eyes only."""
+def _read(file: Path) -> Keys | None:
+    with suppress(OSError, ValueError, TypeError):
+        found = file.stat()
+        state = (found.st_mtime_ns, found.st_ino, found.st_size)
+        if file in _READ and _READ[file][0] == state:
+            return _READ[file][1]
+        kept = Keys(**json.loads(file.read_text(encoding="utf-8")))
+        if all(isinstance(x, str) and len(x) >= LEAST for x in asdict(kept).values()):
+            _READ[file] = (state, kept)
+            return kept
+    return None
+
+
+def _write(file: Path, keys: Keys, *, new: bool = False) -> None:
+    """Whole or not at all, for the owner's eyes only; a ``new`` file never replaces one made meanwhile."""
     handle, part = tempfile.mkstemp(dir=file.parent, prefix=f".{file.name}-")
     try:
         with os.fdopen(handle, "w", encoding="utf-8") as stream:
             json.dump(asdict(keys), stream)
-        Path(part).replace(file)
-    except OSError:
+        if not (new and _linked(part, file)):
+            Path(part).replace(file)
+    finally:
         Path(part).unlink(missing_ok=True)
-        raise
+
+
+def _linked(part: str, file: Path) -> bool:
+    """Whether there is a file of that name now, this one or another's; false on a disk without links."""
+    try:
+        os.link(part, file)
+    except FileExistsError:
+        return True
+    except OSError:
+        return False
+    return True

@@ -7,14 +7,16 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from scheduler.seasons import climate_known
-from scheduler.service import learn_all, season_ahead, verified
-from scheduler.settings import learning, species_table
+from scheduler.service import learn_all, pails_seen, season_ahead, verified
+from scheduler.settings import learning, pail_numbers, species_table
 from scheduler.views.calendar import agenda
 from scheduler.views.learned import learned_lines
 from scheduler.views.log_sheet import show_lines
+from scheduler.views.pail import pail_lines
 from scheduler.views.scores import scores_lines
 from scheduler.views.season import season_lines
 from scheduler.views.today import cautions, tonight
+from scheduler.views.winter import winter_lines
 from scheduler.views.wording import Wording
 from scheduler.weather.series import WeatherError
 from scheduler.web import rows, screens
@@ -74,6 +76,7 @@ def first_values(desk: Desk) -> dict[str, Any]:
         "left": left,
         "empty": not book.register.present,
         "now": b.morning.verdict in ("seal", "touch_and_go"),
+        "language": w.words.language,
         "above": {"prepare": 1, "leave_it": 1, "unknown": 9}.get(
             b.morning.verdict, 0
         ),  # reasons that come first
@@ -171,6 +174,7 @@ def log_values(desk: Desk, tag: str, everything: bool = False) -> dict[str, Any]
         "photos": [word for word in words if word.casefold().endswith(PICTURES)],
         "history": rows.history_rows(lines if everything else lines[-ENTRIES_SHOWN:], w),
         "older": 0 if everything else max(len(lines) - ENTRIES_SHOWN, 0),
+        "reminders": [_reminder(one, w) for one in _open(desk.rows()) if one.tag == log.tag],
         "face": end_face,
         "places": [place.name for place in view.yard.place],
         "unit": "in" if view.yard.yard.units == "us" else "cm",
@@ -199,10 +203,8 @@ def catch_up_values(desk: Desk, query: Mapping[str, str]) -> dict[str, Any]:
     tags = [*named, *(tag for tag in logs if tag not in named)]
     start = _start(query.get("from", ""), len(tags))
     shown = tags[start : start + LOGS_A_PAGE]
-    done = {
-        str(e.tag): f"{screens.DONE[e.kind]} {w.clock(e.moment.time)}"
-        for e in screens.done_today(book, at, w)
-    }
+    told = screens.done_today(book, at, w)
+    done = {str(one.tag): w.words.say(screens.DONE[one.kind], time=w.clock(one.moment.time)) for one in told}
     lines = [(rows.log_row(shelf, logs[tag], w), tag in named, done.get(tag)) for tag in shown]
     return {
         "title": "Catch up",
@@ -246,22 +248,22 @@ def _season(desk: Desk, w: Wording) -> tuple[list[str], str | None]:
         ahead = season_ahead(view.yard, view.at, view.forecast)
     except (WeatherError, OSError) as error:
         return [], str(error)
-    return [*season_lines(ahead.season, w), *ahead.said], None
+    own = winter_lines(ahead.winter, ahead.season, ahead.seen.register, ahead.seen.species, w)
+    return [*season_lines(ahead.season, w), *ahead.said, *own], None
 
 
 def pails_values(desk: Desk) -> dict[str, Any]:
     """The pails."""
     view, book = desk.view(), desk.book()
     w = view.wording
-    need = sum(job.litres for job in view.briefing.morning.due)
+    found = pails_seen(view.yard, view.picture, view.forecast, view.at)
     return {
         "title": "Pails",
         "pails": [_pail(one, w) for one in book.register.pails],
-        "need": w.litres(need) if need > 0 else None,
         "places": [place.name for place in view.yard.place],
         "words": ("full", "half", "quarter", "scrapings", "empty"),
         "unit": "quarts" if w.units == "us" else "litres",
-        "tonight": [line for line in tonight(view.briefing, w) if "ail" in line],
+        "lines": pail_lines(found, w, pail_numbers()),
     }
 
 

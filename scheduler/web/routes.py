@@ -19,6 +19,7 @@ from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, R
 from starlette.routing import Route
 
 from scheduler.commands.common import Fail, Session
+from scheduler.views.words import words_in
 from scheduler.web import acts, pages
 from scheduler.web.acts import Doubt, Outcome
 from scheduler.web.desk import Desk
@@ -65,6 +66,7 @@ class Room:
             "language": "en",
             "look": look if look in LOOKS else "",
             "wrong": None,
+            "word": words_in(self.desk.yard().yard.language).say,
             "marks": lambda back: Markup(
                 '<input type="hidden" name="stamp" value="{}"><input type="hidden" name="once" value="{}">'
                 '<input type="hidden" name="back" value="{}">'

@@ -12,7 +12,6 @@ from scheduler.planning.verdict import TimedSpan
 from scheduler.views import today
 from scheduler.views.today import Briefing, first_jobs
 from scheduler.views.wording import (
-    VERDICT_WORDS,
     Wording,
 )
 from scheduler.web.desk import Book, View
@@ -22,7 +21,10 @@ from scheduler.yard.reminder_row import ReminderRow
 
 __all__ = ["Board", "Task", "ask", "board", "done_today", "tasks"]
 
-DONE = {"coat": "coated", "cut": "cut"}  # kinds of entries that the first screen shows with their undo
+DONE = {
+    "coat": "page.was_coated",
+    "cut": "page.was_cut",
+}  # kinds of entries that the first screen shows with their undo
 SHOWN_TASKS = 2
 TO_COAT = ("seal", "touch_up", "second_coat")  # kinds of reminders that a coat answers
 
@@ -65,13 +67,13 @@ def board(view: View) -> Board:
     told = w.words["today.brushed"].partition("{")[0]  # the tape says that
     why = [line for line in today.weather_lines(b, w) if not line.startswith(told)]
     if m.verdict == "unknown":
-        why.append("By eye: dull dry face, and no rain or frost for two days. Else wait.")
-    where = m.work.place or ("under a sheet" if m.work.roofed else "")
+        why.append(w.words["page.by_eye"])
     word = w.words[f"board.{m.verdict}"]
-    if where and m.verdict in ("seal", "touch_and_go"):
-        word = f"{VERDICT_WORDS[m.verdict]} {'in the ' if m.work.place else ''}{where}"
+    if m.verdict in ("seal", "touch_and_go") and (m.work.place or m.work.roofed):
+        key = "page.in_place" if m.work.place else "page.under_sheet"
+        word = w.words.say(key, verdict=w.words[f"verdict.{m.verdict}"], place=m.work.place)
     elif not m.due and m.verdict == "seal":
-        word = "Good coating weather"
+        word = w.words["page.good"]
     return Board(
         m.verdict, word, hours, chance, tuple(why), _age_line(view), _age_warning(view), span, _cold(span, w)
     )
@@ -81,20 +83,17 @@ def _age_line(view: View) -> str:
     age = view.briefing.morning.age.hours
     w = view.wording
     if age is None:
-        return f"no forecast, page from {w.clock(view.at)}"
-    old = "under an hour" if age < 1 else f"{age:.0f} h"
-    return f"forecast {old} old, page from {w.clock(view.at)}"
+        return w.words.say("page.age_none", time=w.clock(view.at))
+    return w.words.say("page.age_new" if age < 1 else "page.age", hours=f"{age:.0f}", time=w.clock(view.at))
 
 
 def _age_warning(view: View) -> str | None:
     """A full sentence where the forecast is old; the small line is not enough then."""
     b, w = view.briefing, view.wording
-    said = [b.forecast.fallback] if b.forecast.fallback else []
+    said = [w.words.told(b.forecast.fallback)] if b.forecast.fallback else []
     p, age = b.forecast.provenance, b.morning.age
     if age.word == "old" and age.hours is not None and p is not None and p.issued is not None:
-        said.append(
-            f"The forecast is {age.hours:.0f} hours old, of {w.when(p.issued)}. Newer weather may differ."
-        )
+        said.append(w.words.say("page.old", hours=f"{age.hours:.0f}", when=w.when(p.issued)))
     return " ".join(said) or None
 
 
@@ -102,7 +101,7 @@ def _cold(span: TimedSpan | None, w: Wording) -> str | None:
     reason = next((r for r in span.reasons if r.rule == "frost_on_face"), None) if span is not None else None
     if reason is None or reason.typical is None:
         return None
-    return f"Coldest on the wood {w.whole(reason.typical)}"
+    return w.words.say("page.coldest", temperature=w.whole(reason.typical))
 
 
 # ------------------------------------------------------------------ the list
@@ -123,8 +122,8 @@ class Task:
 
     @property
     def button(self) -> str:
-        """The word on its button."""
-        return "Cut" if self.kind == "cut_and_coat" else "Coated"
+        """Key of the word on its button."""
+        return "page.cut" if self.kind == "cut_and_coat" else "page.coated"
 
     @property
     def note(self) -> str:
@@ -178,7 +177,7 @@ def _done_line(view: View, book: Book, entry: Entry, w: Wording) -> Task:
         w.join([w.end(name) for name in entry.ends]),
         "first_coat" if entry.kind == "cut" else "",
         entry.ends,
-        done=f"{DONE[entry.kind]} {day}{w.clock(when)}",
+        done=w.words.say(DONE[entry.kind], time=f"{day}{w.clock(when)}"),
         entry=entry.number,
     )
 
@@ -232,7 +231,8 @@ def ask(view: View, book: Book, at: datetime) -> dict[str, str] | None:
     if q.kind == "frost":
         if any(e.kind == "seen" for e in since):
             return None
-        return {"kind": "frost", "text": "White frost on the ends this morning?"}
+        return {"kind": "frost", "text": w.words["page.ask_frost"]}
     if any(e.kind in ("look", "coat", "cut") and e.tag == q.tag for e in since):
         return None
-    return {"kind": "coat", "tag": str(q.tag), "end": str(q.end), "text": f"{q.tag}, {q.end}: how is it?"}
+    text = w.words.say("page.ask_coat", tag=q.tag, end=w.end(str(q.end)))
+    return {"kind": "coat", "tag": str(q.tag), "end": str(q.end), "text": text}

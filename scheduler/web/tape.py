@@ -71,9 +71,9 @@ def _flags(b: Briefing, w: Wording, span: TimedSpan | None) -> list[_Flag]:
 
 def tape_words(b: Briefing, w: Wording, span: TimedSpan | None) -> str:
     """What the tape shows, as one sentence."""
-    parts = [f"From now to {w.when(_ruler(b, w, span).end)}"]
+    parts = [w.words.say("page.tape_from", when=w.when(_ruler(b, w, span).end))]
     if span is not None:
-        parts.append(f"brush {w.day(span.start)} {w.brush(span)}")
+        parts.append(w.words.say("page.tape_brush", day=w.day(span.start), hours=w.brush(span)))
     parts += [flag.words for flag in _flags(b, w, span)]
     return ", ".join(parts) + "."
 
@@ -90,9 +90,10 @@ def tape(b: Briefing, w: Wording, span: TimedSpan | None) -> Markup:
     lines, words = _hung(flags, ruler, bottom)
     body += [*lines, *hours, *words]
     height = bottom + ROW * len(flags) + 4.0
+    title, told = escape(w.words["page.tape"]), escape(tape_words(b, w, span))
     return Markup(
         f'<svg class="tape" viewBox="0 0 {WIDTH:g} {height:g}" role="img" aria-labelledby="tape-t tape-d">'
-        f'<title id="tape-t">The tape</title><desc id="tape-d">{escape(tape_words(b, w, span))}</desc>'
+        f'<title id="tape-t">{title}</title><desc id="tape-d">{told}</desc>'
         '<defs><pattern id="night" width="7" height="7" patternUnits="userSpaceOnUse">'
         '<path class="hatch" d="M-1 8L8 -1"/></pattern></defs>'
         f"{''.join(body)}</svg>"

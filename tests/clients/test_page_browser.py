@@ -6,6 +6,7 @@ Skipped where there is no Playwright or no Chromium. ``COATCAST_CHROMIUM`` names
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import socket
 import threading
@@ -156,7 +157,7 @@ def test_a_double_tap_on_a_button_is_one_coat(phone: Open, tmp_path: Path) -> No
         page = phone()
         page.goto(f"http://localhost:{port}/")
         page.get_by_role("button", name="Coated: H01 cherry").dblclick(no_wait_after=True)
-        page.wait_for_url("**said=**")
+        expect(page).to_have_url(re.compile("said="))  # the second tap breaks off the first one's way there
         page.goto(f"http://localhost:{port}/log/H01")
         expect(page.locator("ol li", has_text="Coat on H01")).to_have_count(1)
 

@@ -139,6 +139,29 @@ def test_an_empty_yard_hears_the_weather_and_how_to_begin(tmp_path: Path) -> Non
     assert "/add" in page.page.links
 
 
+def test_a_german_yard_has_its_first_screen_in_german(tmp_path: Path) -> None:
+    app = page_app(tmp_path)
+    file = tmp_path / "yard.toml"
+    text = file.read_text(encoding="utf-8").replace('units = "metric"', 'units = "metric"\nlanguage = "de"')
+    file.write_text(text, encoding="utf-8")
+    app.state.room.desk._view = None
+    page = Browser(app).open("/")
+    assert '<html lang="de">' in page.html
+    for words in (
+        "Heute versiegeln",
+        "streichen 9",
+        "Zuerst",
+        "Gestrichen",
+        "Neuer Stamm",
+        "Vorhersage 2 h alt",
+    ):
+        assert words in page.text
+    english = r"\b(Seal|brush|about|Coated|Cut|and|more|forecast|Do first|two people|Undo|Add)\b"
+    assert not re.search(english, page.text), page.text
+    page.tap("/note", "Gestrichen", tag="H01")
+    assert "gestrichen 6:00" in page.text
+
+
 def test_monday_says_prepare_and_the_reason_first(tmp_path: Path) -> None:
     page = Browser(page_app(tmp_path, Clock(MONDAY))).open("/")
     order = [

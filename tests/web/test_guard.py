@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import stat
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -232,6 +234,34 @@ def test_a_damaged_file_of_secrets_is_made_anew_never_taken(text: str, tmp_path:
     keys = keys_of(tmp_path / "yard.toml")
     assert min(len(x) for x in (keys.page, keys.feed, keys.form)) >= 30
     assert json.loads((tmp_path / "yard.keys").read_text(encoding="utf-8"))["page"] == keys.page
+
+
+def test_all_who_ask_first_at_once_get_the_same_secrets(tmp_path: Path) -> None:
+    for n in range(20):
+        file, ready = tmp_path / f"yard{n}.toml", threading.Barrier(4)
+
+        def ask(file: Path = file, ready: threading.Barrier = ready) -> Keys:
+            ready.wait(20)
+            return keys_of(file)
+
+        with ThreadPoolExecutor(4) as hands:
+            assert len(set(hands.map(lambda _: ask(), range(4)))) == 1
+    assert [p.name for p in tmp_path.iterdir() if p.suffix != ".keys"] == []
+
+
+def test_a_folder_that_takes_nothing_still_has_secrets_that_hold(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object, **__: object) -> None:
+        raise OSError("read-only file system")
+
+    monkeypatch.setattr("scheduler.web.keys.tempfile.mkstemp", full)
+    file = tmp_path / "yard.toml"
+    keys = keys_of(file)
+    assert keys_of(file) == keys
+    with pytest.raises(OSError, match="the old address holds"):
+        change_feed(file)
+    assert keys_of(file) == keys
 
 
 def test_secrets_are_compared_whole_whatever_letters_they_hold() -> None:

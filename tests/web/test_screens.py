@@ -346,6 +346,12 @@ def test_a_reminder_is_answered_on_its_page_and_only_by_a_button(still: Browser,
     assert not [form for form in page.page.forms if form.action == "/remind"]
 
 
+def test_the_page_of_a_log_leads_to_its_reminders_for_the_link_in_a_notice(still: Browser) -> None:
+    links = [link for link in still.open("/log/H01").page.links if link.startswith("/reminder/")]
+    assert len(links) == 2
+    assert all("H01" in still.open(link).text for link in links)
+
+
 def test_the_look_of_the_screen_is_kept_by_the_phone(page: Browser) -> None:
     assert '<html lang="en">' in page.open("/").html
     page.open("/more").tap("/screen", "bright sun")
