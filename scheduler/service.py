@@ -22,7 +22,15 @@ from scheduler.planning.jobs import Job, JobContext, in_order, jobs_of
 from scheduler.planning.keeping import Keeping, keeping_of, usual_days
 from scheduler.planning.ledger import ledger_of
 from scheduler.planning.looks import Learned
-from scheduler.planning.night import next_rain, night_hours, night_of, suns_of
+from scheduler.planning.night import (
+    next_rain,
+    night_hours,
+    night_of,
+    perils_of,
+    suns_at,
+    suns_of,
+    thaw_of,
+)
 from scheduler.planning.normals import Normals, normals_by_latitude, normals_of
 from scheduler.planning.outlook import Outlook
 from scheduler.planning.pail import PailOutlook, hours_before_brush, pail_outlook, pails_out
@@ -937,6 +945,8 @@ def brief(
         unsure=frozenset(tag for (tag, _), state in seen.states.items() if not state.known),
         lift_two_kg=value_numbers()["lift_two"],
         lift_machine_kg=value_numbers()["lift_machine"],
+        prepare_chance=thresholds().prepare_chance.value,
+        suns=suns_at(yard, at),
     )
     if outlook is None:
         return briefing
@@ -945,6 +955,8 @@ def brief(
         night=night_of(outlook),
         rain=next_rain(outlook),
         suns=suns_of(outlook),
+        perils=perils_of({key: seen.states[key] for key in wet}, at),
+        thaw=thaw_of(outlook),
         pail_least_c=outlook.coating.pail_least_c,
         fill=outlook.thresholds.fill.value,
         question=_question(yard, seen, outlook, at),
