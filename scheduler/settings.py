@@ -353,6 +353,12 @@ def plan_numbers() -> Mapping[str, float]:
 
 
 @lru_cache(maxsize=1)
+def pail_numbers() -> Mapping[str, float]:
+    """The pail's stock, heat and order (config/pail.toml), bare floats."""
+    return _numbers("pail.toml")
+
+
+@lru_cache(maxsize=1)
 def history_numbers() -> Mapping[str, float]:
     """How hours are made from days of a record (config/history.toml), bare floats."""
     return _numbers("history.toml")

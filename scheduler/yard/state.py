@@ -228,4 +228,8 @@ def _pail(known: Pail | None, entry: Entry) -> Pail:
         pail = replace(pail, coldest_c=coldest)
     if "opened" in data:
         pail = replace(pail, opened=moment_from(data["opened"]))
-    return replace(pail, place=data["place"]) if "place" in data else pail
+    if "size_l" in data:
+        pail = replace(pail, size_l=data["size_l"])
+    if "place" in data:
+        pail = replace(pail, place=data["place"], stood=(*pail.stood, (entry.moment, data["place"])))
+    return pail
