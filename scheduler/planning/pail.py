@@ -1,9 +1,7 @@
-"""The pail: what is left, what the work needs, how cold it stands, when to order. Pure.
+"""The pail: what is in it and what the work needs, frost where it stands, warming it, ordering more.
 
-Heat: one lump of liquid behind its skin (Newton's law of cooling), its time
-constant from litres and width; the air of a shed follows the air outside in the
-same way. Freezing heat is left out: what is asked is when the limit is reached,
-which lies above freezing, and a pail that has reached it is to be doubted anyway.
+Pure. A pail's warmth follows the air by Newton's law of cooling, with a time
+constant from its litres: a full one lags by hours, scrapings freeze with the air.
 """
 
 from __future__ import annotations
@@ -12,390 +10,456 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from statistics import NormalDist
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from scheduler.coating.product import Coating, litres_for
-from scheduler.planning.jobs import Job
-from scheduler.settings import Place
-from scheduler.weather.history import DailyRecord, numbered
-from scheduler.yard.facts import Coat, Pail, Register
+from scheduler.planning.jobs import Job, wants_second
+from scheduler.planning.normals import Normals
+from scheduler.planning.outlook import Outlook
+from scheduler.settings import CoatingChoice, Place, Species
+from scheduler.weather.fine import PER_HOUR
+from scheduler.yard.facts import Pail, Register
 
 __all__ = [
-    "Guard",
-    "Need",
+    "Frost",
     "Order",
-    "Stock",
-    "Use",
-    "around_pail",
-    "crossings",
-    "follow",
-    "guard_of",
-    "kind_of_place",
-    "needs_of",
+    "PailOutlook",
+    "Warming",
+    "Wax",
+    "frost_ahead",
+    "frost_weeks",
+    "hours_before_brush",
     "order_of",
-    "stock_of",
+    "pail_outlook",
+    "pails_out",
+    "temperatures",
     "time_constant",
-    "transit_chance",
-    "transit_from",
-    "uses_of",
-    "usual_chance",
-    "warm_hours",
-    "warm_up",
+    "warming",
+    "wax_of",
 ]
 
 F = NDArray[np.float64]
 Numbers = Mapping[str, float]
-Kind = Literal["outside", "shed", "frost_free", "heated"]
-INDOORS = ("house", "home", "inside", "indoors", "kitchen", "room", "cellar", "basement", "boiler")
-YEAR = 365
-FIRST = ("first_coat", "cut_and_coat")
+Standing = Literal["open", "roofed", "frost_free", "elsewhere", "unknown"]
+DAY = timedelta(days=1)
 
 
-# ------------------------------------------------------------------ stock
+# ------------------------------------------------------------------ how it cools
+
+
+def time_constant(litres: float, size: float, numbers: Numbers) -> float:
+    """Hours in which a pail of ``size`` litres that holds ``litres`` comes 63 % nearer to the air.
+
+    Its heat over what its surface gives away: a cylinder as tall as
+    ``tallness`` times its width, filled to the share that is left.
+
+    Raises
+    ------
+    ValueError
+        When there is nothing in it, or more than it holds.
+    """
+    if not 0.0 < litres <= size * (1 + 1e-9):
+        raise ValueError(f"A pail of {size:g} L cannot hold {litres:g} L.")
+    radius = (size / 1000.0 / (2.0 * math.pi * numbers["tallness"])) ** (1.0 / 3.0)
+    height = 2.0 * numbers["tallness"] * radius * litres / size
+    surface = 2.0 * math.pi * radius * (radius + height)
+    return float(litres * numbers["heat"] / (numbers["film_heat"] * surface) / 3600.0)
+
+
+def temperatures(air_c: F, step_h: float, hours: float, start_c: F | float) -> F:
+    """A pail's temperature at the end of each step, °C, shaped as ``air_c`` (members, steps).
+
+    Exact for air that is even within a step: T' = (air - T) / ``hours``.
+    NaN from the first unknown hour on.
+    """
+    kept = math.exp(-step_h / hours)
+    out = np.empty_like(air_c, np.float64)
+    now = np.broadcast_to(np.asarray(start_c, np.float64), air_c.shape[:1]).copy()
+    for n in range(air_c.shape[1]):
+        now = air_c[:, n] + (now - air_c[:, n]) * kept
+        out[:, n] = now
+    return out
+
+
+def hours_to_warm(from_c: float, goal_c: float, room_c: float, hours: float) -> float | None:
+    """Hours till a pail in a room reaches a temperature; 0 where it is there, None where it never does."""
+    if from_c >= goal_c:
+        return 0.0
+    if room_c <= goal_c:
+        return None
+    return hours * math.log((room_c - from_c) / (room_c - goal_c))
+
+
+# ------------------------------------------------------------------ what is in it
 
 
 @dataclass(frozen=True, slots=True)
-class Use:
-    """Litres that one entry's coats took; ``told`` is False where they were worked out from the ends."""
+class Wax:
+    """What there is and what the work needs, litres.
 
-    when: datetime
-    litres: float
-    told: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Stock:
-    """Litres at hand: likely, least and most. None where no pail's stock was told.
-
-    ``used`` was taken from the pails since they were told of, ``beyond`` is what the coats
-    took more than the pails held by the keeper's word (0 where all agrees).
+    ``left`` is None where nobody told of every pail; ``low`` and ``high`` hold what a
+    word by eye leaves open. ``used`` is what was laid since the pails were told of.
+    ``due`` is for the work that waits, ``coming`` for second coats after it and logs
+    that are on their way.
     """
 
-    litres: float | None = None
-    low: float | None = None
-    high: float | None = None
-    used: float = 0.0
-    beyond: float = 0.0
-    by_eye: bool = False
-    size_assumed: bool = False
+    left: float | None
+    low: float | None
+    high: float | None
+    used: float
+    due: float
+    coming: float
+
+    @property
+    def need(self) -> float:
+        """All that can be seen coming."""
+        return self.due + self.coming
+
+    def short(self, spare: float) -> float:
+        """Litres to order: the need and a share to spare, less the low end of the stock; 0 if not known."""
+        return 0.0 if self.low is None else max(0.0, self.need * (1.0 + spare) - self.low)
 
 
-def uses_of(register: Register, coating: Coating, assumed_cm: float) -> tuple[Use, ...]:
-    """What every coat told of took, oldest first; each entry counts once.
+def wax_of(
+    register: Register,
+    jobs: Sequence[Job],
+    coating: Coating,
+    choice: CoatingChoice,
+    species: Mapping[str, Species],
+    assumed: Mapping[str, float],
+    numbers: Numbers,
+) -> Wax:
+    """Stock and need of a yard.
 
-    Parameters
-    ----------
-    assumed_cm : width of an end whose size nobody told
+    Coats laid since the pails were told of are taken off; those on faces that were cut
+    off since are not known any more and stay in.
     """
-    parts: dict[int, list[tuple[Coat, float]]] = {}
-    seen: set[tuple[str, str, int]] = set()
-    for log in register.logs:
-        for end in log.ends:
-            for coat in (*(c for cut in end.cuts for c in cut.coats), *end.coats):
-                mark = (log.parent or log.tag, end.name, coat.entry)
-                if mark in seen:  # a piece has its parent's coats: the same wax
-                    continue
-                seen.add(mark)
-                width = end.diameter_cm or assumed_cm
-                took = litres_for(coating, width, second=coat.layer > 1, count=log.count)
-                parts.setdefault(coat.entry, []).append((coat, took))
-    out = []
-    for coats in parts.values():
-        told = next((coat.litres for coat, _ in coats if coat.litres is not None), None)
-        litres = told if told is not None else sum(took for _, took in coats)
-        out.append(Use(coats[0][0].moment.time, litres, told is not None))
-    return tuple(sorted(out, key=lambda use: use.when))
+    size = choice.pail_litres or numbers["size"]
+    told = [(_told(pail, size, numbers), pail) for pail in register.pails]
+    used = 0.0
+    left = low = high = None
+    if told and all(row is not None for row, _ in told):
+        since = min(pail.moment.time for _, pail in told)
+        used = _laid(register, coating, assumed, since)
+        rows = [row for row, _ in told if row is not None]
+        left, low, high = (max(0.0, sum(row[n] for row in rows) - used) for n in range(3))
+    return Wax(left, low, high, used, *_need(register, jobs, coating, choice, species, assumed))
 
 
-def _holds(pail: Pail, numbers: Numbers) -> tuple[float, float, float] | None:
-    """Litres likely, least, most when it was told."""
+def _told(pail: Pail, size: float, numbers: Numbers) -> tuple[float, float, float] | None:
+    """Litres as told, with the least and the most that the words leave open."""
     if pail.litres is not None:
         return pail.litres, pail.litres, pail.litres
     if pail.by_eye is None:
         return None
-    share = 0.0 if pail.by_eye == "empty" else numbers[pail.by_eye]
-    size = pail.size_l or numbers["size"]
-    wide = 1.0 if pail.size_l else numbers["size_doubt"]
-    eye = numbers["eye_doubt"]
-    return share * size, share * (1.0 - eye) * size / wide, min(share * (1.0 + eye), 1.0) * size * wide
+    share, doubt = numbers[f"eye_{pail.by_eye}"], numbers["eye_doubt"]
+    if share == 0.0:
+        return 0.0, 0.0, 0.0
+    return share * size, max(0.0, share - doubt) * size, min(1.0, share + doubt) * size
 
 
-def stock_of(pails: Iterable[Pail], uses: Iterable[Use], numbers: Numbers) -> Stock:
-    """What the pails hold now: what was told of each, less what coats took since; never below zero.
-
-    A coat takes from the pail told longest ago, and only from pails told before it.
-    """
-    rows = [(pail, held) for pail in pails if (held := _holds(pail, numbers)) is not None]
-    rows.sort(key=lambda row: row[0].moment.time)
-    if not rows:
-        return Stock()
-    left = np.array([held for _, held in rows], dtype=np.float64)
-    used = beyond = 0.0
-    for use in uses:
-        rest = np.full(3, use.litres)
-        theirs = [k for k, (pail, _) in enumerate(rows) if pail.moment.time < use.when]
-        if not theirs:
-            continue  # taken before anybody told what was left
-        for k in theirs:
-            took = np.minimum(left[k], rest)
-            left[k] -= took
-            rest -= took
-        used += use.litres - float(rest[0])
-        beyond += float(rest[0])
-    likely, low, high = (float(x) for x in left.sum(axis=0))
-    eye = [pail for pail, _ in rows if pail.by_eye not in (None, "empty")]
-    return Stock(likely, low, high, used, beyond, bool(eye), any(not pail.size_l for pail in eye))
+def _laid(register: Register, coating: Coating, assumed: Mapping[str, float], since: datetime) -> float:
+    total = 0.0
+    for log in register.logs:
+        for end in log.ends:
+            across = end.diameter_cm or assumed["butt"]
+            for coat in end.coats:
+                if since < coat.moment.time <= register.at:
+                    second = coat.layer >= 2
+                    total += litres_for(coating, across, second=second, count=max(log.count, 1))
+    return total
 
 
-# ------------------------------------------------------------------ need
+def _need(
+    register: Register,
+    jobs: Sequence[Job],
+    coating: Coating,
+    choice: CoatingChoice,
+    species: Mapping[str, Species],
+    assumed: Mapping[str, float],
+) -> tuple[float, float]:
+    due = sum(job.litres for job in jobs if job.coats and not job.optional)
+    coming = 0.0
+    for job in jobs:
+        wood = species.get(job.species or "")
+        if job.kind in ("first_coat", "cut_and_coat") and wood and wants_second(wood, job.worth, choice):
+            coming += job.litres * coating.second_share
+    for log in register.logs:
+        if log.state not in ("standing", "long", "expected") or log.skip:
+            continue
+        wood = species.get(log.species or "")
+        twice = wood is not None and wants_second(wood, log.worth or "plain", choice)
+        for end in log.ends:
+            across = end.diameter_cm or assumed["butt"]
+            one = litres_for(coating, across, count=max(log.count, 1))
+            coming += one * (1.0 + (coating.second_share if twice else 0.0))
+    return due, coming
+
+
+# ------------------------------------------------------------------ where it stands
 
 
 @dataclass(frozen=True, slots=True)
-class Need:
-    """Litres that the open work takes, by kind, and since when what is at hand does not do."""
+class Frost:
+    """The coming night where a pail stands; °C and UTC.
 
-    first: float
-    second: float
-    short_on: datetime | None = None  # the job for which the likely stock does not do any more
-    short: float = 0.0  # litres missing by the likely stock
-    sure: bool = False  # even the most that may be there does not do
-
-    @property
-    def litres(self) -> float:
-        """All together."""
-        return self.first + self.second
-
-
-def needs_of(jobs: Iterable[Job], coating: Coating, stock: Stock, twice: set[tuple[str, str | None]]) -> Need:
-    """Litres for all coats that the jobs name, and for the second coats that will follow a first.
-
-    Parameters
-    ----------
-    twice : tag and end of those that get a second coat after the first that is due
+    ``air_c`` and ``pail_c`` are medians of the members' lowest, ``share`` how many
+    members have the pail at or below its frost; ``frost_at`` when the air comes to
+    0 °C in the middle member, None where it does not.
     """
-    first = second = total = 0.0
-    short_on = None
-    for job in sorted((j for j in jobs if j.coats and not j.optional), key=lambda j: j.due):
-        again = job.litres * coating.second_share if (job.tag, job.end) in twice else 0.0
-        first += job.litres if job.kind in FIRST else 0.0
-        second += again + (0.0 if job.kind in FIRST else job.litres)
-        total += job.litres + again
-        if short_on is None and stock.litres is not None and total > stock.litres + 1e-9:
-            short_on = job.due
-    if stock.litres is None or short_on is None:
-        return Need(first, second)
-    return Need(first, second, short_on, total - stock.litres, total > (stock.high or 0.0))
+
+    pail: str
+    place: str | None
+    standing: Standing
+    air_c: float | None
+    pail_c: float | None
+    share: float | None
+    frost_at: datetime | None
+    bring_in: bool
 
 
-# ------------------------------------------------------------------ order
+def standing_of(pail: Pail, places: Iterable[Place]) -> Standing:
+    """What kind of place a pail stands in: one of the yard's, or elsewhere, taken for a room."""
+    if pail.place is None:
+        return "unknown"
+    for place in places:
+        if place.name.casefold() == pail.place.casefold():
+            return "frost_free" if place.frost_free else "roofed" if place.roofed else "open"
+    outdoors = pail.place.casefold() in ("yard", "outside", "outdoors", "open yard")
+    return "open" if outdoors else "elsewhere"
+
+
+def pails_out(pails: Sequence[Pail], places: Sequence[Place]) -> bool:
+    """Whether a pail stands where frost can come, or nobody told where one stands."""
+    return not pails or any(standing_of(one, places) not in ("frost_free", "elsewhere") for one in pails)
+
+
+def frost_ahead(
+    pail: Pail, litres: float | None, outlook: Outlook, begin: datetime, end: datetime, *,
+    size: float, least_c: float, share: float, numbers: Numbers,
+) -> Frost:  # fmt: skip
+    """The hours between two times where a pail stands, and whether it wants to be brought in.
+
+    A pail whose place nobody told may stand in the yard: it is called in by the air
+    alone. Where it is told, so is one whose own lowest comes under ``least_c``, or whose
+    members freeze in more than ``share``; one of unknown stock goes by the air.
+    """
+    standing = standing_of(pail, outlook.yard.place)
+    if standing in ("frost_free", "elsewhere"):
+        return Frost(pail.name, pail.place, standing, None, None, None, None, False)
+    first, last = max(int(outlook.step_of(begin)), 0), int(outlook.step_of(end))
+    air = outlook.fine.air_c[:, first:last]
+    if air.size == 0 or not np.isfinite(air).all():
+        return Frost(pail.name, pail.place, standing, None, None, None, None, False)
+    lows = air.min(axis=1)
+    middle = int(np.argsort(lows)[(lows.size - 1) // 2])
+    cold = np.flatnonzero(air[middle] <= 0.0)
+    at = outlook.time_at(first + int(cold[0])) if cold.size else None
+    inside: F | None = None
+    if litres and standing != "unknown":
+        back = max(0, first - int(numbers["back_hours"] * PER_HOUR))
+        before = outlook.fine.air_c[:, back:last]
+        if np.isfinite(before).all():
+            start = before[:, : max(first - back, 1)].mean(axis=1)
+            hours = time_constant(min(litres, size), size, numbers)
+            inside = temperatures(before, 1.0 / PER_HOUR, hours, start)[:, first - back :].min(axis=1)
+    pailed = lows if inside is None else inside
+    frozen = float((pailed <= outlook.coating.freezes_at_c).mean())
+    lowest = float(np.median(pailed))
+    wanted = lowest <= least_c or frozen >= share
+    return Frost(
+        pail.name,
+        pail.place,
+        standing,
+        float(np.median(lows)),
+        None if inside is None else lowest,
+        frozen,
+        at,
+        wanted,
+    )
+
+
+# ------------------------------------------------------------------ warming it
+
+
+@dataclass(frozen=True, slots=True)
+class Warming:
+    """A cold pail before the brush: from when in the warm, and how long by itself."""
+
+    pail: str
+    now_c: float
+    hours: float
+    by: datetime
+    brush: datetime
+
+
+def warming(
+    pail: Pail, litres: float | None, outlook: Outlook, brush: datetime, *, size: float, numbers: Numbers
+) -> Warming | None:
+    """When a pail has to come into the warm for a start of the brush; None where it is warm, or not known.
+
+    By Newton's law in a warm room, and so many nights before as a big cold pail wants; never later than
+    its own hours ask. How warm a frost-free place is nobody told: there it is taken for warm enough.
+    """
+    if standing_of(pail, outlook.yard.place) not in ("open", "roofed"):
+        return None
+    now = outlook.now_step
+    back = max(0, now - int(numbers["back_hours"] * PER_HOUR))
+    air = outlook.fine.air_c[:, back : max(now, back + 1)]
+    if air.size == 0 or not np.isfinite(air).all():
+        return None
+    constant = time_constant(min(litres or size, size), size, numbers)
+    path = temperatures(air, 1.0 / PER_HOUR, constant, air.mean(axis=1))
+    cold = float(np.median(path[:, -1]))
+    hours = hours_to_warm(cold, numbers["warm_goal"], numbers["warm_room"], constant)
+    if not hours:
+        return None
+    nights = timedelta(hours=max(hours, 24.0 * numbers["warm_nights"]))
+    latest = brush - timedelta(hours=hours)
+    return Warming(pail.name, cold, hours, min(max(outlook.at, brush - nights), latest), brush)
+
+
+def hours_before_brush(pails: Sequence[Pail], outlook: Outlook, *, size: float, numbers: Numbers) -> float:
+    """Hours in a warm room that the soonest pail needs before the brush, 0 where one is warm or not known."""
+    least = []
+    for pail in pails:
+        told = _told(pail, size, numbers)
+        held = None if told is None else told[0]
+        if held == 0.0:
+            continue
+        brush = outlook.at + timedelta(days=7)
+        cold = warming(pail, held, outlook, brush, size=max(size, held or 0.0), numbers=numbers)
+        least.append(0.0 if cold is None else cold.hours)
+    return min(least, default=0.0)
+
+
+# ------------------------------------------------------------------ ordering
 
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """By when to order, and why: ``work`` (it runs short) or ``frost`` (carriers' frost comes first)."""
+    """Wax to order: litres, the last good day for it, and the first week in which a van may freeze it."""
 
+    litres: float
     by: date | None
-    why: Literal["work", "frost", "none", "unknown"]
-    frost_from: date | None  # first day on which a delivery may meet frost
-    frost_until: date | None  # first day after it without
-    days_left: float | None  # at the pace of the last weeks
+    frost: date | None
+    van_may_freeze: bool
 
 
-def transit_chance(record: DailyRecord, limit_c: float, days: float, shift_c: float = 0.0) -> F:
-    """Share of nights at or below ``limit_c`` by day of the calendar (365,), days around taken together.
+def frost_weeks(normals: Normals, numbers: Numbers) -> NDArray[np.bool_]:
+    """Days of the normals' year whose week has its usual coldest night at or below 0 °C, bool."""
+    night = np.asarray(normals.air_c) - numbers["night_below"] - numbers["night_spread"]
+    return np.asarray(night <= 0.0)
 
-    ``shift_c`` is what the yard is colder (negative) than the record. NaN where no year says.
+
+def order_of(wax: Wax, normals: Normals, today: date, numbers: Numbers) -> Order | None:
+    """What to order and by when; None where the stock is not known or does.
+
+    By the delivery's days and a margin before the first frosty week, common practice;
+    in frost weeks at once, with a word about the van; at a place without frost in time
+    for the work, which is to say at once.
     """
-    number = numbered(record.dates) % YEAR
-    low = record.min_c + shift_c
-    known = np.isfinite(low)
-    count = np.bincount(number[known], minlength=YEAR).astype(np.float64)
-    cold = np.bincount(number[known], (low[known] <= limit_c + 1e-9).astype(np.float64), YEAR)
-    around = np.arange(-int(days), int(days) + 1)
-    rows = (np.arange(YEAR)[:, None] + around) % YEAR
-    seen = count[rows].sum(axis=1)
-    share: F = np.divide(cold[rows].sum(axis=1), seen, out=np.full(YEAR, np.nan), where=seen > 0)
-    return share
+    litres = wax.short(numbers["spare"])
+    if litres <= 0.0:
+        return None
+    frosty = frost_weeks(normals, numbers)
+    year = frosty.size
+    first = (today - normals.begins.date()).days % year
+    ahead = np.roll(frosty, -first)
+    if ahead[0]:
+        return Order(litres, today, today, True)
+    if not ahead.any() or wax.due > (wax.low or 0.0):
+        frost = today + DAY * int(np.argmax(ahead)) if ahead.any() else None
+        return Order(litres, today, frost, False)
+    frost = today + DAY * int(np.argmax(ahead))
+    by = frost - timedelta(days=numbers["delivery"] + numbers["frost_margin"])
+    return Order(litres, max(by, today), frost, frost - timedelta(days=numbers["delivery"]) <= today)
 
 
-def usual_chance(usual_c: F, limit_c: float, numbers: Numbers) -> F:
-    """The same from the usual air of each coming day, where no record of days is at hand."""
-    nights = NormalDist(numbers["night_below"], numbers["night_spread"])
-    return np.array([1.0 - nights.cdf(float(air) - limit_c) for air in usual_c])
-
-
-def transit_from(chance: F, numbers: Numbers) -> tuple[int | None, int | None]:
-    """Days from now to the first endangered one and to the first after it that is not; None: not in a year.
-
-    ``chance`` by day ahead, (365,), today first.
-    """
-    cold = np.nan_to_num(chance) >= numbers["transit_chance"]
-    if not cold.any():
-        return None, None
-    first = int(np.argmax(cold))
-    after = np.flatnonzero(~cold[first:])
-    return first, first + int(after[0]) if after.size else None
-
-
-def order_of(today: date, need: Need, stock: Stock, chance: F, pace: float, numbers: Numbers) -> Order:
-    """By when to order so that it comes before the work stands still and before frost on the road.
-
-    Parameters
-    ----------
-    chance : of a night at or below the product's least by day ahead, (365,)
-    pace : litres a day that the yard used lately
-    """
-    begin, end = transit_from(chance, numbers)
-    starts = None if begin is None else today + timedelta(days=begin)
-    until = None if end is None else today + timedelta(days=end)
-    if stock.litres is None:
-        return Order(None, "unknown", starts, until, None)
-    left = stock.litres / pace if pace > 0 else None
-    lead = timedelta(days=numbers["order_lead"])
-    if need.short_on is not None:
-        runs_out: date | None = max(need.short_on.date(), today)
-    else:
-        runs_out = today + timedelta(days=left) if left is not None and left < YEAR else None
-    if runs_out is None:
-        return Order(None, "none", starts, until, left)
-    by, why = max(today, runs_out - lead), "work"
-    if begin and starts is not None and (until is None or runs_out < until):
-        road = starts - lead - timedelta(days=numbers["order_spare"])
-        if road < by:
-            by, why = max(today, road), "frost"
-    return Order(by, "frost" if why == "frost" else "work", starts, until, left)
-
-
-# ------------------------------------------------------------------ heat
-
-
-def time_constant(litres: float, size_l: float, numbers: Numbers) -> float:
-    """Hours in which the liquid comes 63 % nearer to the air around it.
-
-    The pail is a cylinder as wide as high; what is left stands in it to its height
-    and gives off heat through floor, top and wetted wall.
-    """
-    size = max(size_l, litres, 0.1) * 1e-3
-    volume = max(litres, 0.05) * 1e-3
-    width = (4.0 * size / math.pi) ** (1.0 / 3.0)
-    floor = math.pi / 4.0 * width**2
-    area = 2.0 * floor + math.pi * width * (volume / floor)
-    return float(numbers["heat_capacity"] * 1e6 * volume / (numbers["transfer"] * area) / 3600.0)
-
-
-def follow(around_c: F, step_h: float, tau_h: float, start_c: F | float | None = None) -> F:
-    """Temperature (members, n) of a lump in surroundings (members, n), linear between the steps; exact.
-
-    Without ``start_c`` it begins at the first known surroundings of each member; unknown
-    surroundings leave all that comes after unknown.
-    """
-    air = np.atleast_2d(np.asarray(around_c, np.float64))
-    out = np.full(air.shape, np.nan)
-    keep = math.exp(-step_h / tau_h) if tau_h > 0 else 0.0
-    now = np.full(air.shape[0], np.nan)
-    begun = np.zeros(air.shape[0], bool)
-    for k in range(air.shape[1]):
-        if k:
-            slope = (air[:, k] - air[:, k - 1]) / step_h * tau_h
-            now = air[:, k] - slope + (now - air[:, k - 1] + slope) * keep
-        fresh = ~begun & np.isfinite(air[:, k])
-        now = np.where(fresh, air[:, k] if start_c is None else start_c, now)
-        begun |= fresh
-        out[:, k] = now
-    return out
-
-
-def kind_of_place(name: str | None, places: Sequence[Place]) -> Kind:
-    """What a place does to a pail; the yard's own places first, then the words for a heated room."""
-    if name is None:
-        return "outside"
-    known = next((p for p in places if p.name.casefold() == name.casefold()), None)
-    if known is None:
-        return "heated" if any(word in name.casefold().split() for word in INDOORS) else "outside"
-    if known.frost_free:
-        return "frost_free"
-    return "shed" if known.roofed else "outside"
-
-
-def around_pail(kinds: Sequence[tuple[int, Kind]], air_c: F, step_h: float, numbers: Numbers) -> F:
-    """Air around the pail (members, n): ``kinds`` are (first step, kind of place) in order."""
-    shed = follow(air_c, step_h, numbers["shed_lag"])
-    made = {
-        "outside": air_c,
-        "shed": shed,
-        "frost_free": np.maximum(shed, numbers["frost_free"]),
-        "heated": np.full(air_c.shape, numbers["room"]),
-    }
-    out = np.array(air_c, np.float64)
-    for first, kind in kinds:
-        out[:, max(first, 0) :] = made[kind][:, max(first, 0) :]
-    return out
-
-
-def crossings(path_c: F, limit_c: float) -> int:
-    """How often a path has fallen to the limit and come above it again, the last fall counted too."""
-    below = np.nan_to_num(path_c, nan=math.inf) <= limit_c
-    return int((below & ~np.concatenate([[False], below[:-1]])).sum())
+# ------------------------------------------------------------------ all of it
 
 
 @dataclass(frozen=True, slots=True)
-class Guard:
-    """The pail's night: lowest (median), chance of falling to its least, and the step by which to act."""
+class PailOutlook:
+    """All that is said of the pails at one time."""
 
-    lowest_c: float | None
-    chance: float | None  # of falling to the product's least; None: not known
-    step: int | None  # first step at which ``share`` of the members are there
+    wax: Wax
+    frost: tuple[Frost, ...]
+    warming: tuple[Warming, ...]
+    order: Order | None
+    coldest: tuple[tuple[str, float, int], ...]  # pail, coldest it may have met, nights with frost
+    doubtful: tuple[str, ...]  # pails that may have frozen
+    old: tuple[str, ...]  # opened longer ago than is good
 
-
-def guard_of(path_c: F, first: int, last: int, least_c: float, share: float) -> Guard:
-    """What the steps ``first`` to ``last`` bring a pail whose temperature is ``path_c`` (members, n).
-
-    Members that are unknown are left out; more than one in ten unknown: nothing is said.
-    """
-    part = path_c[:, max(first, 0) : max(last, 0)]
-    known = np.isfinite(part).all(axis=1) if part.size else np.zeros(0, bool)
-    if known.size == 0 or known.mean() < 0.9:
-        return Guard(None, None, None)
-    fallen = np.minimum.accumulate(part[known], axis=1)
-    reached = (fallen <= least_c).mean(axis=0)
-    hit = np.flatnonzero(reached >= share)
-    step = max(first, 0) + int(hit[0]) if hit.size and reached[-1] > 0 else None
-    return Guard(float(np.median(fallen[:, -1])), float(reached[-1]), step)
+    @property
+    def bring_in(self) -> tuple[Frost, ...]:
+        """Pails that want to come in before dark."""
+        return tuple(one for one in self.frost if one.bring_in)
 
 
-def warm_hours(now_c: float, target_c: float, tau_h: float, numbers: Numbers) -> float | None:
-    """Hours in a heated room until the pail is at ``target_c``, margin included; None: it is too cold for that."""
-    room = numbers["room"]
-    if now_c >= target_c:
-        return 0.0
-    if target_c >= room:
-        return None
-    return numbers["warm_factor"] * tau_h * math.log((room - now_c) / (room - target_c))
-
-
-def warm_up(
-    start: datetime,
-    now_c: float,
-    at_start_c: float,
-    least_c: float,
-    tau_h: float,
-    lead_h: float,
+def pail_outlook(
+    register: Register,
+    jobs: Sequence[Job],
+    outlook: Outlook | None,
+    coating: Coating,
+    choice: CoatingChoice,
+    places: Sequence[Place],
+    species: Mapping[str, Species],
+    normals: Normals,
+    at: datetime,
+    *,
+    today: date,
+    night: tuple[datetime, datetime] | None,
+    brush: datetime | None,
+    assumed: Mapping[str, float],
     numbers: Numbers,
-) -> datetime | None:
-    """When the pail must come into a heated room for a coat at ``start``; None: it is warm enough.
+) -> PailOutlook:
+    """Everything about the pails: ``night`` from now or dusk to the morning, ``brush`` the next start."""
+    size = choice.pail_litres or numbers["size"]
+    wax = wax_of(register, jobs, coating, choice, species, assumed, numbers)
+    pails = [pail for pail in register.pails if pail.by_eye != "empty" and pail.litres != 0.0]
+    litres = {pail.name: (row[0] if (row := _told(pail, size, numbers)) else None) for pail in pails}
+    frost: list[Frost] = []
+    warm: list[Warming] = []
+    for pail in pails if outlook is not None else ():
+        assert outlook is not None
+        held = litres[pail.name]
+        big = max(size, held or 0.0)
+        if night is not None:
+            frost.append(
+                frost_ahead(
+                    pail, held, outlook, *night, size=big, least_c=coating.pail_least_c,
+                    share=assumed["pail_frost_share"], numbers=numbers,
+                )
+            )  # fmt: skip
+        found = None if brush is None else warming(pail, held, outlook, brush, size=big, numbers=numbers)
+        if found is not None:
+            warm.append(found)
+    nights = [(pail.name, _met(pail, register, places, coating)) for pail in pails]
+    met = tuple((name, *row) for name, row in nights if row is not None)
+    return PailOutlook(
+        wax,
+        tuple(frost),
+        tuple(warm),
+        order_of(wax, normals, today, numbers),
+        met,
+        tuple(name for name, cold, _ in met if cold <= coating.freezes_at_c),
+        tuple(
+            pail.name
+            for pail in pails
+            if pail.opened is not None and at - pail.opened.time > timedelta(days=numbers["hangs_on"])
+        ),
+    )
 
-    Parameters
-    ----------
-    now_c, at_start_c : the pail now, and at the start where it stands
-    least_c : least temperature for the brush
-    lead_h : at most so long ahead
-    """
-    target = least_c + numbers["warm_spare"]
-    if at_start_c >= target:
-        return None
-    hours = warm_hours(min(now_c, at_start_c), target, tau_h, numbers)
-    return start - timedelta(hours=lead_h if hours is None else min(hours, lead_h))
+
+def _met(
+    pail: Pail, register: Register, places: Sequence[Place], coating: Coating
+) -> tuple[float, int] | None:
+    """The coldest night a pail has met, as told or read in the yard, and how many were below its frost."""
+    lows = [] if pail.coldest_c is None else [pail.coldest_c]
+    if standing_of(pail, places) in ("open", "roofed"):
+        lows += [low for when, low in register.minima_seen if when > pail.moment.time]
+    return (min(lows), sum(low <= coating.freezes_at_c for low in lows)) if lows else None

@@ -9,7 +9,7 @@ from typing import Any
 
 from scheduler.planning.inside import Carry
 from scheduler.planning.jobs import Job
-from scheduler.planning.night import Night
+from scheduler.planning.night import Night, Peril
 from scheduler.planning.questions import Question
 from scheduler.planning.verdict import Morning, PlaceVerdict, Reason, TimedSpan, TimedStop
 from scheduler.planning.worth import EndWorth
@@ -23,14 +23,18 @@ __all__ = [
     "ForecastLine",
     "by_log",
     "cost_of",
+    "cost_words",
     "first_jobs",
     "headline",
     "inside",
     "json_of",
     "lines",
+    "look_line",
+    "next_line",
     "short_wood",
     "span_json",
     "stop_json",
+    "to_fell",
     "tonight",
     "weather_lines",
     "wood_of",
@@ -73,10 +77,14 @@ class Briefing:
     lift_machine_kg: float = 80.0  # config lift_machine
     set_up_min: float = 20.0
     frozen_share: float = 0.2  # config pail_frost_share
+    pails_out: bool = True  # a pail stands, or may stand, where frost can come
     unsure: frozenset[str] = frozenset()  # tags whose coat nobody has seen and the weather cannot tell of
     question: Question | None = None
     trusted_until: datetime | None = None  # what lies behind is planned on, not promised
     carry: tuple[Carry, ...] = ()  # logs better brought under a roof today
+    perils: tuple[Peril, ...] = ()  # milky coats that rather fail than hold, the soonest first
+    thaw: datetime | None = None  # frozen ends come above freezing for a day and a night
+    prepare_chance: float = 0.5  # from which on hours to come are worth preparing for
 
 
 def wood_of(b: Briefing, w: Wording, tag: str) -> str:
@@ -261,7 +269,7 @@ def weather_lines(b: Briefing, w: Wording) -> list[str]:
         if m.verdict == "prepare" and m.work.next_span is not None:
             out.extend(_span_lines(b, w, m.work.next_span))
         elif m.work.next_span is not None:
-            out.append(_next_line(b, w, m.work.next_span))
+            out.append(next_line(b, w, m.work.next_span))
         else:
             out.append(say("today.no_span"))
         out.append(say("today.wood_today"))
@@ -269,7 +277,8 @@ def weather_lines(b: Briefing, w: Wording) -> list[str]:
     return out
 
 
-def _next_line(b: Briefing, w: Wording, ahead: TimedSpan) -> str:
+def next_line(b: Briefing, w: Wording, ahead: TimedSpan) -> str:
+    """ "Next: Sat 8 brush 10 to 11:30, about 7 in 10."."""
     far = b.trusted_until is not None and ahead.start >= b.trusted_until
     doubt = w.words.say("today.next_doubt", no_promise=w.words["chance.no_promise"]) if far else ""
     day, hours, chance = w.day(ahead.start), w.brush(ahead), w.chance(ahead.chance)
@@ -330,9 +339,9 @@ def _work_lines(b: Briefing, w: Wording) -> list[str]:
     out = _due_lines(b, w) if m.due else _none_due(b, w)
     looks = by_log([j for j in m.later if j.kind == "look"])
     if looks:
-        out.append(_look_line([job for job, _ in looks], w))
+        out.append(look_line([job for job, _ in looks], w))
     out.extend(inside(b, w))
-    out.extend(_to_fell(b, w))
+    out.extend(to_fell(b, w))
     saws = [j for j in m.later if j.kind == "saw_by" and j.by is not None]
     if saws:
         first = [
@@ -391,24 +400,27 @@ def inside(b: Briefing, w: Wording) -> list[str]:
     return [say("today.inside", place=one.place, chance=w.chance(one.chance), logs=logs, lift=lift)]
 
 
-def _to_fell(b: Briefing, w: Wording) -> list[str]:
+def to_fell(b: Briefing, w: Wording) -> list[str]:
     """The best day to cut what stands, lies long or is to come: cut and coat in one go, never before."""
     m, say = b.morning, w.words.say
     if m.verdict == "unknown":
         return []
-    groups: dict[TimedSpan | None, list[str]] = {}
+    groups: dict[tuple[TimedSpan | None, datetime | None], list[str]] = {}
     for log in b.register.present:
         if log.state in ("standing", "long", "expected"):
             comes = log.expected or (log.felled if log.state == "expected" else None)
-            groups.setdefault(_best_after(b, comes.time if comes else m.at), []).append(log.tag)
+            best = _best_after(b, comes.time if comes else m.at)
+            later = comes.time if best is None and comes and comes.time > m.at else None
+            groups.setdefault((best, later), []).append(log.tag)
     out = []
-    for best, tags in groups.items():
+    for (best, later), tags in groups.items():
         names, more = w.join(tags[:MOST_LOOKS]), len(tags) - MOST_LOOKS
         names = say("today.to_cut_more", logs=names, count=more) if more > 0 else names
         if best is None:
             longer = max((one.open_cm[2] for one in m.worths.values()), default=0.0)
             spare = say("today.to_cut_spare", length=w.about_length(longer)) if longer >= 1.0 else ""
-            out.append(say("today.to_cut_long", logs=names, spare=spare))
+            since = say("today.to_cut_since", day=w.day(later)) if later else ""
+            out.append(say("today.to_cut_long", logs=names, spare=spare, since=since))
         else:
             day, hours, chance = w.day(best.start), w.brush(best), w.chance(best.chance)
             out.append(say("today.to_cut", logs=names, day=day, hours=hours, chance=chance))
@@ -422,7 +434,7 @@ def _best_after(b: Briefing, when: datetime) -> TimedSpan | None:
     return max(near, key=lambda s: (round(s.chance, 2), -s.start.timestamp()), default=None)
 
 
-def _look_line(looks: Sequence[Job], w: Wording) -> str:
+def look_line(looks: Sequence[Job], w: Wording) -> str:
     """ "Look: H09 (clear or milky?), H05 and H08 (skips, new cracks, stain?), and 1 more"."""
     shown = looks[:MOST_LOOKS]
     parts = [
@@ -450,7 +462,7 @@ def _job_line(b: Briefing, w: Wording, job: Job, ends: Sequence[str]) -> str:
 
 def cost_of(b: Briefing, w: Wording, job: Job, ends: Sequence[str]) -> str:
     """ " (8 cm an end, 45 EUR)": what these ends lose if they are left; empty where that is not known."""
-    return _cost_words([_worth(b, job.tag, name, job.kind) for name in ends or [job.end or ""]], w)
+    return cost_words([_worth(b, job.tag, name, job.kind) for name in ends or [job.end or ""]], w)
 
 
 def _worth(b: Briefing, tag: str, end: str, kind: str) -> EndWorth | None:
@@ -465,7 +477,7 @@ def _till(b: Briefing, w: Wording) -> str:
     return w.words["today.till_spring" if known.spring else "today.till_saw"]
 
 
-def _cost_words(found: Sequence[EndWorth | None], w: Wording) -> str:
+def cost_words(found: Sequence[EndWorth | None], w: Wording) -> str:
     """What the ends of a job cost if they stay open: length an end, and money where there is a price."""
     known = [one for one in found if one is not None]
     if not known:
@@ -530,10 +542,10 @@ def tonight(b: Briefing, w: Wording) -> list[str]:
     if len(wet) > 2:
         more = len(wet) - 2
         out.append(say("today.milky_more_one" if more == 1 else "today.milky_more", count=more))
-    if night is not None and night.air_c is not None:
+    if night is not None and night.air_c is not None and b.pails_out:
         if night.air_c <= b.pail_least_c or (night.frost_share or 0.0) >= b.frozen_share:
             out.append(say("today.pail", temperature=w.temperature(night.air_c)))
-    elif b.morning.verdict == "unknown":
+    elif b.morning.verdict == "unknown" and b.pails_out:
         out.append(say("today.pail_unknown"))
     return out
 

@@ -347,7 +347,6 @@ def pail(
     opened: Moment | None = None,
     place: str | None = None,
     coldest_c: float | None = None,
-    size_l: float | None = None,
 ) -> Entry:
     """What is known of a pail; what is not given stays as it was."""
     if litres is not None:
@@ -358,10 +357,8 @@ def pail(
         raise YardError("Say the stock in litres or by eye, not both.")
     if coldest_c is not None:
         _between("the coldest it has met", coldest_c, -70.0, 60.0, "°C")
-    if size_l is not None:
-        _between("the size of the pail", size_l, 0.1, 1500.0, "L")
     data = {"litres": litres, "by_eye": by_eye, "opened": moment_to(opened)}
-    data |= {"place": place, "coldest_c": coldest_c, "size_l": size_l}
+    data |= {"place": place, "coldest_c": coldest_c}
     told = {key: value for key, value in data.items() if value is not None}
     if not told:
         raise YardError("Nothing about the pail was given: say litres, full, half, quarter or scrapings.")

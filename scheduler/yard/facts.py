@@ -193,8 +193,6 @@ class Pail:
     opened: Moment | None = None
     place: str | None = None
     coldest_c: float | None = None  # coldest it has met
-    size_l: float | None = None  # litres it holds when full
-    stood: tuple[tuple[Moment, str], ...] = ()  # every place it was told to stand at, oldest first
 
 
 @dataclass(frozen=True, slots=True)

@@ -228,8 +228,4 @@ def _pail(known: Pail | None, entry: Entry) -> Pail:
         pail = replace(pail, coldest_c=coldest)
     if "opened" in data:
         pail = replace(pail, opened=moment_from(data["opened"]))
-    if "size_l" in data:
-        pail = replace(pail, size_l=data["size_l"])
-    if "place" in data:
-        pail = replace(pail, place=data["place"], stood=(*pail.stood, (entry.moment, data["place"])))
-    return pail
+    return replace(pail, place=data["place"]) if "place" in data else pail
