@@ -46,7 +46,7 @@ def from_july(values: F, kept: DailyRecord) -> F:
 
 DRY = pytest.mark.xfail(
     strict=True,
-    reason="half of a plain daily range (4.5 K) is too little for dry high plains: 26 Oct, by the nights 8 Oct",
+    reason="half of a plain daily range (4.5 K) is too little for dry plains: 26 Oct, by the nights 8 Oct",
 )
 
 
