@@ -20,6 +20,7 @@ from scheduler.planning.jobs import Job, wants_second
 from scheduler.planning.normals import Normals
 from scheduler.planning.outlook import Outlook
 from scheduler.settings import CoatingChoice, Place, Species
+from scheduler.weather.air import dew_point_from_humidity
 from scheduler.weather.fine import PER_HOUR
 from scheduler.yard.facts import Pail, Register
 
@@ -45,6 +46,12 @@ F = NDArray[np.float64]
 Numbers = Mapping[str, float]
 Standing = Literal["open", "roofed", "frost_free", "elsewhere", "unknown"]
 DAY = timedelta(days=1)
+OUTSIDE = frozenset({"yard", "outside", "outdoors", "open yard", "open"})
+# What is neither one of the yard's places nor one of these may be anything: there the air calls the pail in.
+INSIDE = frozenset({
+    "indoors", "inside", "house", "home", "kitchen", "cellar", "basement", "bathroom", "hall", "hallway",
+    "passage", "office", "bedroom", "room",
+})  # fmt: skip
 
 
 # ------------------------------------------------------------------ how it cools
@@ -252,14 +259,14 @@ class Frost:
 
 
 def standing_of(pail: Pail, places: Iterable[Place]) -> Standing:
-    """What kind of place a pail stands in: one of the yard's, or elsewhere, taken for a room."""
+    """What kind of place a pail stands in: one of the yard's, a room ("elsewhere"), or not known."""
     if pail.place is None:
         return "unknown"
     for place in places:
         if place.name.casefold() == pail.place.casefold():
             return "frost_free" if place.frost_free else "roofed" if place.roofed else "open"
-    outdoors = pail.place.casefold() in ("yard", "outside", "outdoors", "open yard")
-    return "open" if outdoors else "elsewhere"
+    said = pail.place.casefold()
+    return "open" if said in OUTSIDE else "elsewhere" if said in INSIDE else "unknown"
 
 
 def pails_out(pails: Sequence[Pail], places: Sequence[Place]) -> bool:
@@ -380,9 +387,13 @@ class Order:
 
 
 def frost_weeks(normals: Normals, numbers: Numbers) -> NDArray[np.bool_]:
-    """Days of the normals' year whose week has its usual coldest night at or below 0 °C, bool."""
-    night = np.asarray(normals.air_c) - numbers["night_below"] - numbers["night_spread"]
-    return np.asarray(night <= 0.0)
+    """Days of the normals' year whose week has its usual coldest night at or below 0 °C, bool.
+
+    The usual night comes down to about the dew point: in dry air far below the day's mean,
+    in damp air little (FAO Irrigation and Drainage Paper 56, 1998, estimates the one by the other).
+    """
+    low = dew_point_from_humidity(normals.air_c, np.asarray(normals.humidity) * 100.0)
+    return np.asarray(low + numbers["night_over"] - numbers["night_spread"] <= 0.0)
 
 
 def order_of(wax: Wax, normals: Normals, today: date, numbers: Numbers) -> Order | None:

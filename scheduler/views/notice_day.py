@@ -264,13 +264,14 @@ def _corrected(o: Occasion, known: ToldNotice, moment: datetime) -> Notice | Non
         new = _called(o, span, known) if told is None else _moved(o, span, *told)
     if new is None:
         return None
+    if not known.sent:  # nobody has the first word: the morning is told as it is now
+        return _morning(o, known.key, moment, o.riding())
     subject, action, until = new
     first = subject[:FIRST_LINE]
     why = _hold(o, span) if span is not None else _reason(o)
     work = _work_line(o, o.work(), span) if span is not None else None
     lines = kept_short([(9, first), (8, why), (7, work), (6, _milky(o))], o.room())
-    kind = "changed" if known.sent else "morning"
-    return Notice(kind, known.key, action, first, lines, moment, until)
+    return Notice("changed", known.key, action, first, lines, moment, until)
 
 
 def _milky(o: Occasion) -> str | None:

@@ -468,3 +468,11 @@ def test_before_the_brush_the_soonest_pail_counts_and_a_warm_one_needs_no_hours(
     assert hours(big, pail(litres=3.0, place="kitchen")) == 0.0
     assert hours(big, pail(litres=0.0, place="kitchen")) == hours(big)  # an empty one is none
     assert hours() == 0.0
+
+
+@pytest.mark.parametrize("place", ["shde", "ditch", "barn of a neighbour"])
+def test_a_place_that_nobody_knows_is_not_taken_for_a_room(place: str) -> None:
+    n = coldest_morning()
+    [frost] = seen(n, place).frost
+    assert (frost.standing, frost.bring_in) == ("unknown", True)
+    assert pails_out((pail(place=place),), yard_of("upland").place)
