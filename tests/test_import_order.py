@@ -81,6 +81,8 @@ ORDER = (
     "planning/season.py",
     "planning/plan.py",
     "planning/*",
+    "replay/__init__.py",
+    "replay/*",
     "reminders/__init__.py",
     "reminders/wanted.py",
     "reminders/*",

@@ -13,6 +13,7 @@ from scheduler.planning.climate import Climate
 from scheduler.planning.decision import Chances, doubt_removed
 from scheduler.planning.outlook import Outlook
 from scheduler.rules.engine import PASS, UNKNOWN
+from scheduler.rules.spans import Assessment
 from scheduler.settings import Doubt
 
 __all__ = ["DayChances", "day_chances", "days_without_forecast"]
@@ -50,15 +51,18 @@ def day_chances(
     *,
     climate: Climate | None = None,
     default: float = 0.25,
+    assessment: Assessment | None = None,
 ) -> DayChances:
     """Chances of every day from today to ``until`` in a place.
+
+    ``assessment``: of some starts only, where not every quarter hour is to be looked at.
 
     A day without an open hour left has no chance; one of which most is unknown is unknown.
     Behind the forecast the chance of past years on that date counts, else ``default``.
     """
     zone = outlook.yard.zone
     today = outlook.at.astimezone(zone).date()
-    assessment = outlook.of(place, roofed)
+    assessment = assessment or outlook.of(place, roofed)
     outcome = assessment.findings.outcome()
     closed = assessment.findings.closed()
     when = [outlook.time_at(step).astimezone(zone).date() for step in assessment.starts]

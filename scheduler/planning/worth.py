@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from scheduler.coating.product import Coating
 from scheduler.planning.chances import DayChances
-from scheduler.planning.decision import decide
+from scheduler.planning.decision import Choice, decide
 from scheduler.planning.jobs import Job
 from scheduler.planning.normals import Normals
 from scheduler.settings import CoatingProfile, Species
@@ -45,6 +45,7 @@ __all__ = [
     "Horizon",
     "Ledger",
     "Numbers",
+    "choose",
     "driver",
     "horizon_of",
     "resistance_of",
@@ -276,23 +277,11 @@ def _of_place(
     bare_by_saw = _bare_loss(ends, clock, factor, sawn, ledger)
     held = _costs(cases, by_saw, so_far)
     cost = np.array([_try_cost(case, ledger) for case in cases])
-    many = days.chances.days
-    # Who does not coat now can do so in spring, at the price of a try; or leave it till the saw.
     far_bare = _costs(cases, bare_by_saw[:, None], so_far)[:, 0]
-    far = np.minimum(far_bare, cost + held[:, -1])
-    choice = decide(
-        np.repeat(cost[:, None], many, axis=1),
-        held[:, :many],
-        far,
-        days.chances,
-        days.removed,
-        retry=max(round(ledger.worth["retry"]), 1),
-    )
+    choice, today = choose(cost, held, far_bare, days, ledger.worth)
+    many = days.chances.days
     chance = float(days.chances.plain()[0]) if many else 0.0
     wide = np.where(so_far > 1e-9, band.high[:, 0, 0] / np.maximum(so_far, 1e-9), ledger.grain["band"])
-    # Between days that are as good as equal, today: the hands are here, and tomorrow says the same again.
-    worth_it = choice.try_now < far
-    today = choice.now | (worth_it & (choice.try_now <= choice.wait + ledger.worth["eager"] * cost))
     shown = _costs(cases, np.concatenate([by_end, never[:, None]], axis=1), so_far)
     return {
         (case.log.tag, case.end.name, case.job.kind): EndWorth(
@@ -318,6 +307,33 @@ def _of_place(
         )
         for n, case in enumerate(cases)
     }
+
+
+def choose(cost: F, held: F, bare: F, days: DayChances, numbers: Numbers) -> tuple[Choice, NDArray[np.bool_]]:
+    """The decision for ends that share their chances: what the recursion found, and whether to coat today.
+
+    Parameters
+    ----------
+    cost : (ends,) wax and labour of one try
+    held : (ends, days + 1) cost by the saw when a try of each day holds, and last when one in spring does
+    bare : (ends,) cost by the saw when none ever holds
+    numbers : config/worth.toml
+    """
+    many = days.chances.days
+    # Who does not coat now can do so in spring, at the price of a try; or leave it till the saw.
+    far = np.minimum(bare, cost + held[:, -1])
+    choice = decide(
+        np.repeat(cost[:, None], many, axis=1),
+        held[:, :many],
+        far,
+        days.chances,
+        days.removed,
+        retry=max(round(numbers["retry"]), 1),
+    )
+    # Between days that are as good as equal, today: the hands are here, and tomorrow says the same again.
+    worth_it = choice.try_now < far
+    today = choice.now | (worth_it & (choice.try_now <= choice.wait + numbers["eager"] * cost))
+    return choice, today
 
 
 def _points(case: _Case, coated: float, bare: float, ledger: Ledger) -> float:

@@ -276,9 +276,12 @@ def assess(
     first: int,
     last: int,
     drying_wetness: float,
+    only: NDArray[np.int64] | None = None,
 ) -> Assessment:
-    """Judge every quarter-hour start from grid step ``first`` up to ``last`` in one place."""
+    """Judge every quarter-hour start from grid step ``first`` up to ``last`` in one place, or ``only`` some."""
     starts = np.arange(max(first, 0), min(last, place.fine.steps), dtype=np.int64)
+    if only is not None:
+        starts = np.intersect1d(starts, only)
     milestones = FilmClocks(place, coating, drying_wetness).milestones(starts)
     series = series_of(place, open_)
     findings = judge(rules, series, place, milestones, starts, limits.brush_steps, place.fine.rain_unknown)
