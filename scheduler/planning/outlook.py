@@ -6,7 +6,6 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 import numpy as np
-from numpy.typing import NDArray
 
 from scheduler.coating.face import exposure_of
 from scheduler.coating.film import Surroundings, surroundings
@@ -139,22 +138,6 @@ class Outlook:
                 self.physics["drying_wetness"],
             )
         return self._assessed[key]
-
-    def of_some(
-        self, starts: NDArray[np.int64], name: str | None = OPEN_YARD, roofed: bool = False
-    ) -> Assessment:
-        """Chances of some starts (grid steps) only; nothing is kept."""
-        return assess(
-            self.faces(name, roofed),
-            self.coating,
-            self.rules,
-            self.openness,
-            self.limits,
-            self.now_step,
-            self.last_step,
-            self.physics["drying_wetness"],
-            starts,
-        )
 
     def spans(self, name: str | None = OPEN_YARD, roofed: bool = False) -> list[Span]:
         """The spans of a place, worked out once."""

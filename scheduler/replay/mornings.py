@@ -12,15 +12,18 @@ from datetime import datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.planning.chances import DayChances, day_chances
+from scheduler.coating.film import FilmClocks
+from scheduler.planning.chances import DayChances, Judged, chances_by_day
 from scheduler.planning.climate import Climate
 from scheduler.planning.outlook import Outlook
 from scheduler.planning.worth import horizon_of
 from scheduler.replay.policies import Thumb, first_slot
 from scheduler.replay.truth import Slots
+from scheduler.rules.engine import PASS, UNKNOWN, judge, series_of
+from scheduler.rules.hours import Openness
 from scheduler.settings import YardFile, doubt, thresholds, worth_numbers
-from scheduler.weather.fine import PER_HOUR
-from scheduler.weather.members import Beliefs
+from scheduler.weather.fine import PER_HOUR, fine_grid
+from scheduler.weather.members import Beliefs, Members
 from scheduler.weather.series import HOUR, Weather
 
 __all__ = ["Morning", "Seen", "morning_of", "seen_of"]
@@ -56,40 +59,79 @@ class Morning:
 
 def seen_of(
     yard: YardFile,
-    told: Weather,
+    told: Sequence[Weather],
     at: datetime,
     slots: Slots,
     start: datetime,
     days_ahead: float,
-    beliefs: Beliefs | None = None,
+    beliefs: Sequence[Beliefs | None] | None = None,
     climate: Climate | None = None,
-) -> Seen:
-    """The chances of the days ahead, by the code that answers on a real morning."""
-    outlook = Outlook(yard, told, at, beliefs)
-    shift = (told.start - start) / HOUR
+) -> list[Seen]:
+    """The chances of the days ahead under several forecasts of one morning, by the parts of a real morning.
+
+    Members, faces, clocks and rules are those of ``today``; all forecasts are worked out in one
+    go, and only the slots are looked at instead of every quarter hour.
+    """
+    held = beliefs or [None] * len(told)
+    outlooks = [Outlook(yard, one, at, mine) for one, mine in zip(told, held, strict=True)]
+    shift = (told[0].start - start) / HOUR
     hour = (at - start) / HOUR
     mine = np.flatnonzero((slots.hours >= hour) & (slots.hours < hour + 24.0 * days_ahead))
     steps = ((slots.hours[mine] - shift) * PER_HOUR).astype(np.int64)
-    assessment = outlook.of_some(steps)
+    outcome = _outcomes(outlooks, steps)
     worth = worth_numbers()
     until = horizon_of(at, yard.yard.place.lat, worth).end
-    days = day_chances(
-        outlook, None, False, until, doubt(), climate=climate, default=worth["later_chance"], assessment=assessment
-    )
-    best = np.full(days.told, -1, np.int64)
     where = {int(step): int(slot) for step, slot in zip(steps, mine, strict=True)}
-    for n in range(days.told):
-        best[n] = where.get(round(outlook.step_of(days.starts[n])), -1)
-    w = outlook.members.weather
-    mean = {name: values.mean(axis=0, keepdims=True) for name, values in w.arrays()}
-    keep = ("air_c", "dew_point_c", "wind_ms", "rain_mm")
-    ahead = Weather(w.start, *(mean[name] for name in keep))
-    return Seen(days, best, days.chances.plain()[: days.told], ahead)
+    out = []
+    for outlook, rows in zip(outlooks, outcome, strict=True):
+        known = (rows != UNKNOWN).sum(axis=0)
+        chance = ((rows == PASS).sum(axis=0) + 0.5) / (known + 1.0)
+        few = rows.shape[0] - known > outlook.limits.unknown_share * rows.shape[0]
+        judged = Judged(steps, rows, np.zeros(steps.size, bool), np.where(few, np.nan, chance))
+        days = chances_by_day(
+            judged, outlook, until, doubt(), climate=climate, default=worth["later_chance"]
+        )
+        best = np.array(
+            [where.get(round(outlook.step_of(day)), -1) for day in days.starts[: days.told]], np.int64
+        )
+        out.append(Seen(days, best, days.chances.plain()[: days.told], _mean(outlook.members.weather)))
+    return out
+
+
+def _mean(w: Weather) -> Weather:
+    keep = (w.air_c, w.dew_point_c, w.wind_ms, w.rain_mm)
+    return Weather(w.start, *(values.mean(axis=0, keepdims=True) for values in keep))
+
+
+def _outcomes(outlooks: Sequence[Outlook], steps: I) -> list[NDArray[np.int8]]:
+    """Outcome of each slot in each member of each outlook, (members, slots)."""
+    first = outlooks[0]
+    members = [one.members for one in outlooks]
+    names = [name for name, _ in members[0].weather.arrays()]
+    arrays = {n: np.concatenate([getattr(m.weather, n) for m in members]) for n in names}
+    parts = (np.concatenate([getattr(m, n) for m in members]) for n in ("drying", "shelter", "film_k"))
+    fine = fine_grid(
+        Members(replace(members[0].weather, **arrays), *parts), first.yard.yard.place.altitude_m or 0.0
+    )
+    place = first.faces_under(fine)
+    milestones = FilmClocks(place, first.coating, first.physics["drying_wetness"]).milestones(steps)
+    always = Openness(np.full(fine.steps, 24 * 60.0), np.ones(fine.steps))
+    found = judge(
+        first.rules,
+        series_of(place, always),
+        place,
+        milestones,
+        steps,
+        first.limits.brush_steps,
+        fine.rain_unknown,
+    )
+    rows = found.outcome()
+    return np.split(rows, np.cumsum([m.count for m in members])[:-1])
 
 
 def morning_of(
     yard: YardFile,
-    told: Weather,
+    told: Sequence[Weather],
     day: int,
     hour: int,
     slots: Slots,
@@ -97,15 +139,16 @@ def morning_of(
     thumbs: Sequence[Thumb],
     days_ahead: float,
     climate: Climate | None = None,
-) -> Morning:
-    """A morning from its forecast."""
+) -> list[Morning]:
+    """A morning from its forecasts, one for each world."""
     today = slots.of(day)
     today = today[slots.hours[today] >= hour]
-    inside = slots.hours[today] - (told.start - start) / HOUR
+    inside = slots.hours[today] - (told[0].start - start) / HOUR
     rain = thresholds().rain_hour.value
-    found = np.full(len(thumbs), -1, np.int64)
-    for n, rule in enumerate(thumbs):
-        slot = first_slot(rule, told, inside, rain)
-        found[n] = -1 if slot is None else today[slot]
     seen = seen_of(yard, told, start + timedelta(hours=hour), slots, start, days_ahead, climate=climate)
-    return Morning(day, hour, replace(told), found, seen)
+    out = []
+    for one, mine in zip(told, seen, strict=True):
+        firsts = (first_slot(rule, one, inside, rain) for rule in thumbs)
+        found = np.array([-1 if slot is None else today[slot] for slot in firsts], np.int64)
+        out.append(Morning(day, hour, one, found, mine))
+    return out

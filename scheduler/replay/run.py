@@ -42,6 +42,7 @@ __all__ = ["FORESIGHT", "PROGRAM", "Case", "Played", "Replay", "days_of", "repla
 
 F = NDArray[np.float64]
 PROGRAM, FORESIGHT = "coatcast", "perfect foresight"
+TOGETHER = 4  # worlds whose mornings are worked out in one go: quick, and small enough for the caches
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,11 +171,17 @@ def replay(
     slots = setting.slots(worlds[0])
     stepped = setting.scheme["yard"]["stepped"]
     fates = fates_of(worlds, yard, slots, setting.coating, setting.rules, stepped, setting.limits.brush_steps)
-    played = tuple(_seed(setting, world, n, slots, fates) for n, world in enumerate(worlds))
-    return Replay(days[0], days[-1], len(days) * 24, record.notes, setting.thumbs, played)
+    played: list[Played] = []
+    for first in range(0, len(worlds), TOGETHER):
+        some = worlds[first : first + TOGETHER]
+        for n, mornings in enumerate(_mornings(setting, some, slots)):
+            played.append(_seed(setting, some[n], first + n, slots, fates, mornings))
+    return Replay(days[0], days[-1], len(days) * 24, record.notes, setting.thumbs, tuple(played))
 
 
-def _seed(s: _Setting, world: World, number: int, slots: Slots, fates: Fates) -> Played:
+def _seed(
+    s: _Setting, world: World, number: int, slots: Slots, fates: Fates, mornings: Sequence[Morning]
+) -> Played:
     n = s.scheme["yard"]
     w = s.record.weather
     latitude = s.yard.yard.place.lat
@@ -194,7 +201,6 @@ def _seed(s: _Setting, world: World, number: int, slots: Slots, fates: Fates) ->
     truth = truth_table(
         fates, number, true_hours(world, s.normals, count), stock, slots, s.woods, s.grain, s.coat_m
     )
-    mornings = _mornings(s, world, slots)
     ledgers = Ledgers(
         world.weather, s.normals, s.woods, stock, s.coat_m, s.grain, s.worth, latitude, s.limits.show_chance
     )
@@ -211,15 +217,18 @@ def _seed(s: _Setting, world: World, number: int, slots: Slots, fates: Fates) ->
     return Played(world.seed, tallies, cases, float(good.mean()), float(said.mean()))
 
 
-def _mornings(s: _Setting, world: World, slots: Slots) -> list[Morning]:
+def _mornings(s: _Setting, worlds: Sequence[World], slots: Slots) -> list[list[Morning]]:
+    """All mornings of each world; what the program makes of a morning is worked out for all worlds at once."""
     numbers = s.scheme["forecast"]
-    forecasts = Forecasts(world, s.sky, numbers)
-    return [
-        morning_of(
-            s.yard, forecasts.at(hour), day, hour, slots, s.record.weather.start, s.thumbs, numbers["starts"], s.climate
-        )
-        for day, hour in enumerate(s.mornings)
-    ]
+    forecasts = [Forecasts(world, s.sky, numbers) for world in worlds]
+    start = s.record.weather.start
+    out: list[list[Morning]] = [[] for _ in worlds]
+    for day, hour in enumerate(s.mornings):
+        told = [one.at(hour) for one in forecasts]
+        several = morning_of(s.yard, told, day, hour, slots, start, s.thumbs, numbers["starts"], s.climate)
+        for n, morning in enumerate(several):
+            out[n].append(morning)
+    return out
 
 
 def _cases(mornings: Sequence[Morning], held: NDArray[np.bool_]) -> Iterator[Case]:
