@@ -41,12 +41,13 @@ def options(
 
 
 def _load() -> None:
-    from scheduler.commands import rank, register, setup, weather
+    from scheduler.commands import rank, register, replay, setup, weather
 
     setup.register_commands(app)
     weather.register_commands(app)
     rank.register_commands(app)
     register.register_commands(app)
+    replay.register_commands(app)
 
 
 _load()

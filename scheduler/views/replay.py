@@ -1,0 +1,211 @@
+"""A replayed season as text, as JSON and as a picture."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+from typing import Any
+
+from scheduler.replay.run import PROGRAM, Replay
+from scheduler.replay.score import LEADS, Band, Calibrated, Figures, Score
+
+__all__ = ["replay_json", "replay_lines", "replay_svg"]
+
+WIDTH, EDGE = 760.0, 20.0
+CAUSE_WORDS = {"frost": "frost", "rain": "rain", "face": "wet or cold face", "slow": "never dry"}
+
+
+# ------------------------------------------------------------------ text
+
+
+def replay_lines(replay: Replay, score: Score, currency: str | None) -> list[str]:
+    """The table and what follows from it, as lines."""
+    seeds = len(replay.played)
+    money = currency or "money"
+    ends = sum(t.ends for t in (p.tallies[0] for p in replay.played)) / seeds
+    season = f"{replay.first:%d %b %Y} to {replay.last:%d %b %Y}"
+    out = [
+        f"{season}, {replay.hours // 24} mornings; {seeds} seed{'s' * (seeds > 1)}, {ends:.0f} ends a season.",
+        "Of each season: coats, of 100 coats spoiled (frost, rain, wet or cold face), wood lost per end, its",
+        f"cost with wax and labour ({money}, 8 of 10 seeds), wax, hours, mornings with a yes, days open (median).",
+        "",
+        f"{'':22s}{'coats':>6s} {'spoiled':>7s} {'fr':>3s} {'ra':>3s} {'fa':>3s} {'cm/end':>7s} {'cost/end':>8s} "
+        f"{'(8 of 10)':>15s} {'litres':>6s} {'hours':>5s} {'yes':>4s} {'open':>5s}",
+    ]
+    out += [_row(f) for f in score.figures]
+    out += ["", *_sums(score), "", "Chances said of the best start of a day, and how often such a coat held:"]
+    names = ("today", "1 and 2 days ahead", "3 to 6 days ahead")
+    for name, rows in zip(names, score.by_lead, strict=True):
+        cells = "  ".join(f"{100 * r.said:3.0f} -> {100 * r.happened:3.0f} ({r.n})" for r in rows)
+        out.append(f"  {name:20s} {cells}")
+    assert len(names) == len(LEADS)
+    return [*out, *(["", *replay.notes] if replay.notes else [])]
+
+
+def _row(f: Figures) -> str:
+    causes = " ".join(f"{f.causes_per_100[c]:3.0f}" for c in ("frost", "rain", "face"))
+    band = f"{f.cost_band.p10:.1f} to {f.cost_band.p90:.1f}"
+    return (
+        f"{f.name:22s}{f.coats:6.0f} {f.spoiled_per_100:7.0f} {causes} {f.loss_per_end_cm:7.2f} "
+        f"{f.cost_per_end:8.2f} {band:>15s} {f.litres:6.1f} {f.hours:5.1f} {f.yes:4.0f} {f.days_open_median:5.1f}"
+    )
+
+
+def _sums(score: Score) -> list[str]:
+    best, own = score.of(score.best), score.of(PROGRAM)
+    out = [
+        f"Cheapest rule of thumb: {score.best}. Perfect foresight saves {100 * score.avoidable:.0f} % of its cost."
+    ]
+    if score.saved is not None:
+        out.append(
+            f"{PROGRAM} saves {100 * score.saved:.0f} % of what can be avoided, and spoils "
+            f"{own.spoiled_per_100:.0f} of 100 coats; the rule {best.spoiled_per_100:.0f}."
+        )
+    out.append(
+        f"On {100 * score.good_days:.0f} of 100 days a coat would have held; on {100 * score.said_days:.0f} "
+        "the program gave an even chance or better."
+    )
+    return out
+
+
+# ------------------------------------------------------------------ JSON
+
+
+def replay_json(replay: Replay, score: Score, currency: str | None) -> dict[str, Any]:
+    """The replay as data: means of a season over the seeds, bands of 10, 50 and 90 % of them."""
+    return {
+        "policies": [_policy(f) for f in score.figures],
+        "calibration": [_calibrated(r) for r in score.calibration],
+        "calibration_by_days_ahead": [
+            {"from": a, "to": b, "rows": [_calibrated(r) for r in rows]}
+            for (a, b), rows in zip(LEADS, score.by_lead, strict=True)
+        ],
+        "seeds": len(replay.played),
+        "hours": replay.hours,
+        "from": replay.first.isoformat(),
+        "to": replay.last.isoformat(),
+        "currency": currency,
+        "best_rule": score.best,
+        "avoidable_share": score.avoidable,
+        "saved_of_avoidable": score.saved,
+        "good_days_share": score.good_days,
+        "said_days_share": score.said_days,
+        "notes": list(replay.notes),
+    }
+
+
+def _policy(f: Figures) -> dict[str, Any]:
+    return {
+        "name": f.name,
+        "coats": f.coats,
+        "spoiled": f.spoiled,
+        "loss_per_end_cm": f.loss_per_end_cm,
+        "cost_per_end": f.cost_per_end,
+        "hours": f.hours,
+        "days_open_median": f.days_open_median,
+        "spoiled_per_100": f.spoiled_per_100,
+        "spoiled_by_cause_per_100": f.causes_per_100,
+        "wood_cost_per_end": f.wood_per_end,
+        "total_cost": f.total_cost,
+        "litres": f.litres,
+        "mornings_with_yes": f.yes,
+        "mornings_with_open_ends": f.asked,
+        "coated_share": f.coated_share,
+        "bands": {
+            "cost_per_end": _three(f.cost_band),
+            "loss_per_end_cm": _three(f.loss_band),
+            "spoiled_per_100": _three(f.spoiled_band),
+            "mornings_with_yes": _three(f.yes_band),
+        },
+    }
+
+
+def _three(band: Band) -> dict[str, float]:
+    return {"p10": band.p10, "p50": band.p50, "p90": band.p90}
+
+
+def _calibrated(row: Calibrated) -> dict[str, Any]:
+    return {"said": row.said, "happened": row.happened, "n": row.n}
+
+
+# ------------------------------------------------------------------ the picture
+
+
+def replay_svg(replay: Replay, score: Score, currency: str | None) -> str:
+    """Cost of each policy with its band, spoiled coats by cause, and said against happened, as SVG."""
+    rows = len(score.figures)
+    top, high = 70.0, 30.0
+    below = top + rows * high + 60.0
+    parts = [
+        _text(EDGE, 30, f"{replay.first:%d %b %Y} to {replay.last:%d %b %Y}, {len(replay.played)} seeds", 18, bold=True),
+        _text(EDGE + 170, 56, f"cost per end, {currency or 'money'} (line: 8 of 10 seeds)", 13),
+        _text(EDGE + 500, 56, "spoiled of 100 coats", 13),
+        *_bars(score.figures, top, high),
+        *_reliability(score.by_lead, below),
+    ]
+    height = below + 300.0
+    head = f"<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 {WIDTH:.0f} {height:.0f}' font-family='sans-serif'>"
+    page = f"<rect width='{WIDTH:.0f}' height='{height:.0f}' fill='#fff'/>"
+    return "\n".join([head, f"<title>{escape('A season replayed')}</title>", page, *parts, "</svg>"]) + "\n"
+
+
+def _text(x: float, y: float, words: str, size: int, *, anchor: str = "start", bold: bool = False) -> str:
+    weight = " font-weight='700'" if bold else ""
+    return (
+        f"<text x='{x:.1f}' y='{y:.1f}' font-size='{size}' text-anchor='{anchor}' fill='#111'{weight}>"
+        f"{escape(words)}</text>"
+    )
+
+
+# Told apart by pattern of light and dark as well as by words: nothing hangs on a colour alone.
+SHADES = {"frost": "#1b4f8a", "rain": "#5b9bd0", "face": "#b9d4ea", "slow": "#777"}
+
+
+def _bars(figures: Sequence[Figures], top: float, high: float) -> list[str]:
+    out = []
+    most = max(f.cost_band.p90 for f in figures) or 1.0
+    for n, f in enumerate(figures):
+        y = top + n * high
+        x0, scale = EDGE + 170.0, 230.0 / most
+        wide = f.cost_per_end * scale
+        fill = "#111" if f.name == PROGRAM else "#999"
+        out.append(_text(EDGE, y + 14, f.name, 14, bold=f.name == PROGRAM))
+        out.append(f"<rect x='{x0}' y='{y:.1f}' width='{wide:.1f}' height='16' fill='{fill}'/>")
+        a, b = x0 + f.cost_band.p10 * scale, x0 + f.cost_band.p90 * scale
+        out.append(f"<path d='M{a:.1f} {y + 20:.1f}H{b:.1f}' stroke='#111' stroke-width='2'/>")
+        out.append(_text(max(x0 + wide, b) + 6, y + 14, f"{f.cost_per_end:.1f}", 13))
+        x = EDGE + 500.0
+        for cause, share in f.causes_per_100.items():
+            out.append(
+                f"<rect x='{x:.1f}' y='{y:.1f}' width='{1.8 * share:.1f}' height='16' fill='{SHADES[cause]}'/>"
+            )
+            x += 1.8 * share
+        out.append(_text(x + 6, y + 14, f"{f.spoiled_per_100:.0f}", 13))
+    x, y = EDGE + 500.0, top + len(figures) * high + 12
+    for cause, word in CAUSE_WORDS.items():
+        out.append(f"<rect x='{x:.1f}' y='{y - 9:.1f}' width='10' height='10' fill='{SHADES[cause]}'/>")
+        out.append(_text(x + 13, y, word, 10))
+        x += 24 + 5.2 * len(word)
+    return out
+
+
+def _reliability(leads: Sequence[Sequence[Calibrated]], top: float) -> list[str]:
+    """Said against happened, one square for each group of days ahead; a dot's area goes with its number."""
+    out = [_text(EDGE, top, "Chance said (across) and how often it came true (up)", 13)]
+    side = 190.0
+    names = ("today", "1 and 2 days ahead", "3 to 6 days ahead")
+    for n, (name, rows) in enumerate(zip(names, leads, strict=True)):
+        x, y = EDGE + 24 + n * (side + 46), top + 20 + side
+        out.append(f"<rect x='{x}' y='{y - side:.1f}' width='{side}' height='{side}' fill='none' stroke='#999'/>")
+        out.append(f"<path d='M{x} {y:.1f}L{x + side} {y - side:.1f}' stroke='#999' stroke-dasharray='4 4'/>")
+        for share in (0.0, 0.5, 1.0):
+            out.append(_text(x + share * side, y + 16, f"{100 * share:.0f} %", 11, anchor="middle"))
+        out.append(_text(x + side / 2, y + 34, name, 13, anchor="middle"))
+        many = max((r.n for r in rows), default=1)
+        for r in rows:
+            size = 3.0 + 7.0 * (r.n / many) ** 0.5
+            out.append(
+                f"<circle cx='{x + r.said * side:.1f}' cy='{y - r.happened * side:.1f}' r='{size:.1f}' fill='#111'>"
+                f"<title>{100 * r.said:.0f} % said, {100 * r.happened:.0f} % came true, {r.n} times</title></circle>"
+            )
+    return out
