@@ -43,6 +43,7 @@ from scheduler.settings import (
     species_table,
     thresholds,
     value_numbers,
+    word_languages,
     worth_numbers,
 )
 from scheduler.views.today import Briefing, ForecastLine
@@ -56,6 +57,7 @@ from scheduler.yard.facts import Coat, End, Log, Register
 if TYPE_CHECKING:
     from scheduler.planning.climate import Climate
     from scheduler.planning.season import Season
+    from scheduler.reminders.wanted import Derived
     from scheduler.weather.skill import Record
     from scheduler.yard.store import ReminderRow, Store
 
@@ -75,6 +77,7 @@ __all__ = [
     "season_ahead",
     "store_exists",
     "verified",
+    "wanted_of",
 ]
 
 CLOCK_SLACK = timedelta(minutes=5)  # an answer from a little later than now: two clocks, not the future
@@ -508,7 +511,6 @@ def refresh_reminders(yard: YardFile, at: datetime, forecast: Forecast) -> tuple
     unsure, none is withdrawn.
     """
     from scheduler.reminders.queue import reconcile, rows
-    from scheduler.reminders.wanted import Speaker, derive
     from scheduler.yard.state import fold
 
     key = yard.yard.key
@@ -516,19 +518,25 @@ def refresh_reminders(yard: YardFile, at: datetime, forecast: Forecast) -> tuple
         register = fold(store.entries(key), at, same_coat=timedelta(hours=assumptions()["same_coat"]))
         learn_all(yard, register, forecast, at)
         seen = picture(yard, register, forecast, at)
-        outlook = seen.outlook
-        wanted = derive(
-            seen.jobs,
-            register,
-            None if outlook is None else spans_of(outlook),
-            at,
-            Speaker(yard.zone, yard.yard.units, seen.species, yard.yard.language),
-            covered=_spans_elsewhere(seen),
-            trusted=timedelta(days=thresholds().trusted_horizon.value),
-            known_until=_judged_until(forecast, outlook),
-        )
-        reconcile(store, key, wanted, at)
+        reconcile(store, key, wanted_of(yard, seen, forecast, at), at)
         return rows(store, key)
+
+
+def wanted_of(yard: YardFile, seen: Picture, forecast: Forecast, at: datetime) -> Derived:
+    """The reminders that a picture of the yard calls for."""
+    from scheduler.reminders.wanted import Speaker, derive
+
+    outlook = seen.outlook
+    return derive(
+        seen.jobs,
+        seen.register,
+        None if outlook is None else spans_of(outlook),
+        at,
+        Speaker(yard.zone, yard.yard.units, seen.species, yard.yard.language),
+        covered=_spans_elsewhere(seen),
+        trusted=timedelta(days=thresholds().trusted_horizon.value),
+        known_until=_judged_until(forecast, outlook),
+    )
 
 
 def _spans_elsewhere(seen: Picture) -> dict[tuple[str | None, bool], tuple[TimedSpan, ...]]:
@@ -585,6 +593,8 @@ def brief(
         set_up_min=set_up + clean_up,
         frozen_share=assumed["pail_frost_share"],
         unsure=frozenset(tag for (tag, _), state in seen.states.items() if not state.known),
+        lift_two_kg=value_numbers()["lift_two"],
+        lift_machine_kg=value_numbers()["lift_machine"],
     )
     if outlook is None:
         return briefing
@@ -598,7 +608,6 @@ def brief(
         question=_question(yard, seen, outlook, at),
         trusted_until=outlook.trusted_until,
         carry=seen.carry,
-        lift_two_kg=value_numbers()["lift_two"],
     )
 
 
@@ -667,10 +676,7 @@ def checks(yard: YardFile, at: datetime) -> list[Check]:
         _store_check(yard, at),
         _endpoint_check(yard, at),
         _learned_check(yard, at),
-        *_channel_checks(yard),
-        Check(
-            "notices", True, "none sent yet: this version writes notices only when you ask (coatcast today)"
-        ),
+        *_sending_checks(yard, at),
     ]
 
 
@@ -704,6 +710,8 @@ def _assumed(yard: YardFile) -> list[str]:
         )
     if yard.yard.place.altitude_m is None:
         out.append("altitude of the forecast's cell")
+    if yard.yard.language.partition("-")[0] not in word_languages():
+        out.append(f"English on screen: there are no words for '{yard.yard.language}' yet")
     return out
 
 
@@ -788,16 +796,18 @@ def verified(yard: YardFile, at: datetime, observed: bytes | None = None) -> Rec
     return scores_of(yard, register, at, coats_compared(yard), hours)
 
 
-def _channel_checks(yard: YardFile) -> list[Check]:
-    out = []
-    for channel in yard.channel:
-        name = f"channel {channel.name or channel.kind}"
-        if channel.kind == "screen":
-            out.append(Check(name, True, "prints to the screen"))
-        elif channel.kind == "file" and channel.path:
-            folder = Path(channel.path).expanduser().resolve().parent
-            ok = folder.is_dir()
-            out.append(Check(name, ok, f"writes to {channel.path}" if ok else f"there is no folder {folder}"))
-        else:
-            out.append(Check(name, False, f"this version cannot send by {channel.kind} yet"))
-    return out or [Check("channels", True, "none named: notices are read on the screen")]
+def _sending_checks(yard: YardFile, at: datetime) -> list[Check]:
+    """Channels, and what has left through them."""
+    from scheduler.health import channel_checks, notice_check
+    from scheduler.yard.store import StoreError
+
+    found = [Check(one.name, one.ok, one.said) for one in channel_checks(yard)]
+    if not store_exists(yard):
+        said = "none sent yet: they leave while coatcast serve runs, or by coatcast tick"
+        return [*found, Check("notices", True, said)]
+    try:
+        with open_register(yard) as store:
+            notices = notice_check(store, yard, at)
+    except StoreError as error:
+        return [*found, Check("notices", False, str(error))]
+    return [*found, Check(notices.name, notices.ok, notices.said)]

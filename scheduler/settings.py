@@ -10,7 +10,7 @@ import difflib
 import os
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from datetime import time
 from functools import lru_cache
 from importlib.resources import files
@@ -33,6 +33,7 @@ __all__ = [
     "ForecastSource",
     "NoticeTimes",
     "Number",
+    "PageChoice",
     "Physics",
     "Place",
     "Position",
@@ -58,6 +59,8 @@ __all__ = [
     "learning",
     "load_yard",
     "located",
+    "parse_clock",
+    "parse_stretch",
     "physics",
     "rule_specs",
     "scribner_decimal_c",
@@ -66,6 +69,8 @@ __all__ = [
     "storage_table",
     "thresholds",
     "value_numbers",
+    "word_languages",
+    "words_of",
     "worth_numbers",
 ]
 
@@ -342,6 +347,12 @@ def scribner_decimal_c() -> dict[str, Any]:
 
 
 @lru_cache(maxsize=1)
+def plan_numbers() -> Mapping[str, float]:
+    """How the plan is made (config/plan.toml), bare floats."""
+    return _numbers("plan.toml")
+
+
+@lru_cache(maxsize=1)
 def history_numbers() -> Mapping[str, float]:
     """How hours are made from days of a record (config/history.toml), bare floats."""
     return _numbers("history.toml")
@@ -382,6 +393,35 @@ def species_table() -> dict[str, Species]:
         for n, row in enumerate(table)
     ]
     return {row.botanical: row for row in rows}
+
+
+@lru_cache(maxsize=1)
+def word_languages() -> tuple[str, ...]:
+    """Languages that there are words for (config/words/)."""
+    entries = (entry.name for entry in (shipped_config() / "words").iterdir())
+    return tuple(sorted(name.removesuffix(".toml") for name in entries if name.endswith(".toml")))
+
+
+@lru_cache(maxsize=8)
+def words_of(language: str) -> Mapping[str, str]:
+    """Words on screen and on paper in one language (config/words/), by dotted key.
+
+    Raises
+    ------
+    SettingsError
+        When there is no file for that language.
+    """
+    if language not in word_languages():
+        raise SettingsError(f"There are no words for '{language}' in config/words/.")
+    return dict(_flat(_shipped(f"words/{language}.toml"), ""))
+
+
+def _flat(table: Mapping[str, Any], before: str) -> Iterator[tuple[str, str]]:
+    for key, value in table.items():
+        if isinstance(value, Mapping):
+            yield from _flat(value, f"{before}{key}.")
+        else:
+            yield f"{before}{key}", str(value)
 
 
 def endpoints() -> dict[str, Endpoint]:
@@ -577,13 +617,37 @@ class CoatingChoice(_Model):
 
 
 class Channel(_Model):
-    """One [[channel]]."""
+    """One [[channel]]. Secrets stand in the environment or a file; ``{secret}`` stands for one."""
 
-    kind: Literal["file", "screen", "email", "push", "command", "apprise"]
+    kind: Literal["file", "screen", "email", "push", "command", "alive", "apprise"]
     name: str | None = None
-    path: str | None = None
-    address: str | None = None
+    path: str | None = None  # file; a relative one is beside the yard file
+    address: str | None = None  # email: one person; push, alive: web address; apprise: its address
     command: tuple[str, ...] | None = None
+    host: str | None = None  # email: the mail server
+    port: Annotated[int, Field(ge=1, le=65535)] | None = None  # else 587, 465, 25
+    tls: Literal["starttls", "tls", "none"] = "starttls"
+    user: str | None = None
+    sender: str | None = None  # else the user, else the address
+    secret_env: str | None = None  # name of the environment variable with the password or token
+    secret_file: str | None = None
+    ca_file: str | None = None  # certificates of a server of one's own
+    format: Literal["json", "text"] = "json"  # push
+    method: Literal["GET", "POST"] = "GET"  # alive
+    headers: dict[str, str] = Field(default_factory=dict)  # push, alive
+    timeout_s: Annotated[float, Field(gt=0, le=300)] | None = None
+    calendar: bool = False  # email: the calendar goes with every notice
+
+    @model_validator(mode="after")
+    def _one_secret(self) -> Channel:
+        if self.secret_env and self.secret_file:
+            raise ValueError("name secret_env or secret_file, not both")
+        return self
+
+    @property
+    def label(self) -> str:
+        """What the channel is called: its name, else its kind."""
+        return self.name or self.kind
 
 
 class NoticeTimes(_Model):
@@ -591,8 +655,53 @@ class NoticeTimes(_Model):
 
     morning: str = "06:00"
     before_dark_h: Annotated[float, Field(ge=0, le=12)] = 3.0
-    quiet: str = "20:00-05:30"
+    quiet: str | None = "20:00-05:30"  # nothing leaves; "" or "no": no such hours
+    work: str | None = None  # a phone in the saw pocket: nothing leaves but a wet coat in danger
     daily: bool = False
+    public: str | None = None  # address of the page as others reach it: only then links stand in messages
+
+    @field_validator("morning")
+    @classmethod
+    def _readable_time(cls, value: str) -> str:
+        parse_clock(value)
+        return value
+
+    @field_validator("quiet", "work")
+    @classmethod
+    def _readable_stretch(cls, value: str | None) -> str | None:
+        if value is None or value.strip().lower() in {"", "no", "-"}:
+            return None
+        parse_stretch(value)
+        return value
+
+    @field_validator("public")
+    @classmethod
+    def _readable_address(cls, value: str | None) -> str | None:
+        if value is None or not value.strip():
+            return None
+        parts = urlsplit(value)
+        if parts.scheme not in {"http", "https"} or not parts.hostname:
+            raise ValueError(f"'{value}' is no web address; it begins with https://")
+        return value.rstrip("/")
+
+
+def parse_clock(text: str) -> time:
+    """A time of the day as the file has it: 06:00."""
+    match = re.fullmatch(r"\s*(\d{1,2}):(\d{2})\s*", text)
+    if match is None or int(match[1]) > 23 or int(match[2]) > 59:
+        raise ValueError(f"'{text}' is no time of the day; write it as 06:00")
+    return time(int(match[1]), int(match[2]))
+
+
+def parse_stretch(text: str) -> tuple[time, time]:
+    """Hours that may run past midnight: 20:00-05:30."""
+    first, dash, last = text.partition("-")
+    if not dash:
+        raise ValueError(f"'{text}' is no stretch of hours; write it as 20:00-05:30")
+    start, end = parse_clock(first), parse_clock(last)
+    if start == end:
+        raise ValueError(f"'{text}' is the whole day; write it as 20:00-05:30")
+    return start, end
 
 
 class StoreChoice(_Model):
@@ -609,6 +718,20 @@ class FeedChoice(_Model):
     alarms: bool = False
 
 
+class PageChoice(_Model):
+    """Section [page]."""
+
+    address: str | None = None  # under which others reach the page: on log tags and in messages
+
+    @field_validator("address")
+    @classmethod
+    def _web_address(cls, value: str | None) -> str | None:
+        parts = urlsplit(value or "http://none")
+        if parts.scheme not in {"http", "https"} or not parts.hostname or parts.query or parts.fragment:
+            raise ValueError(f"'{value}' is no address of a page; write one such as http://192.168.1.20:8300")
+        return None if value is None else value.rstrip("/")
+
+
 class YardFile(_Model):
     """A whole yard.toml."""
 
@@ -622,6 +745,7 @@ class YardFile(_Model):
     notice: NoticeTimes = NoticeTimes()
     store: StoreChoice = StoreChoice()
     feed: FeedChoice = FeedChoice()
+    page: PageChoice = PageChoice()
     path: Path | None = Field(default=None, exclude=True)
 
     @model_validator(mode="after")
@@ -638,6 +762,10 @@ class YardFile(_Model):
         twice = {n for n in names if names.count(n) > 1}
         if twice:
             raise ValueError(f"place: the name '{sorted(twice)[0]}' stands twice")
+        labels = [c.label for c in self.channel]
+        twice = {n for n in labels if labels.count(n) > 1}
+        if twice:
+            raise ValueError(f"channel: two are called '{sorted(twice)[0]}'; give each a name of its own")
         return self
 
     @property
@@ -652,6 +780,21 @@ class YardFile(_Model):
             return self.store.url
         folder = (self.path or Path("yard.toml")).resolve().parent
         return f"sqlite:///{folder / 'coatcast.db'}"
+
+    @property
+    def channels(self) -> tuple[Channel, ...]:
+        """The channels of notices; where none is named, a file beside the yard file and the screen."""
+        folder = (self.path or Path("yard.toml")).resolve().parent
+        named = self.channel or (Channel(kind="file", path="coatcast-notices.txt"), Channel(kind="screen"))
+        return tuple(
+            c.model_copy(update={"path": str(folder / Path(c.path).expanduser())}) if c.path else c
+            for c in named
+        )
+
+    @property
+    def log_file(self) -> Path:
+        """The service's log, beside the yard file."""
+        return (self.path or Path("yard.toml")).resolve().parent / "coatcast.log"
 
     @property
     def cache_folder(self) -> Path:

@@ -25,6 +25,7 @@ SHORT = {  # the few that people change
     "learn": "site.learn",
     "morning": "notice.morning",
     "notice": "notice.morning",
+    "language": "yard.language",
 }
 YES = {"yes": True, "on": True, "true": True, "no": False, "off": False, "false": False}
 TIMES = ("notice.morning",)

@@ -196,20 +196,24 @@ def _say_scores(here: Session, observed: Path | None, as_json: bool) -> None:
 
 
 def _send_test(here: Session, name: str) -> None:
-    """A real test through a channel; this version writes to files and the screen."""
-    channel = next((c for c in here.yard.channel if name in (c.name, c.kind)), None)
-    if channel is None and name != "screen":
-        there = ", ".join(c.name or c.kind for c in here.yard.channel) or "none but screen"
+    """A real test through a channel; says what came of it."""
+    from datetime import UTC, datetime
+
+    from scheduler.delivery import resolved
+    from scheduler.reminders.channels import send, test_message
+    from scheduler.settings import Channel
+
+    named = [*here.yard.channels, Channel(kind="screen")]
+    channel = next((c for c in named if name in (c.name, c.kind)), None)
+    if channel is None:
+        there = ", ".join(dict.fromkeys(c.label for c in named))
         raise Fail(f"--send {name}: the yard file has no such [[channel]]; there is {there}")
-    text = f"Coatcast test of {here.yard.yard.name}, {here.wording.when(here.at)}. It works if you read this."
-    if channel is None or channel.kind == "screen":
-        say(text)
-    elif channel.kind == "file" and channel.path:
-        with Path(channel.path).expanduser().open("a", encoding="utf-8") as file:
-            file.write(text + "\n")
-        say(f"Written to {channel.path}")
-    else:
-        raise Fail(f"--send {name}: this version cannot send by {channel.kind} yet; file and screen work", 1)
+    message = test_message(here.yard.yard.name, here.at.astimezone(here.yard.zone))
+    target = resolved(channel, here.yard)
+    outcome = send(target, message, yard_name=here.yard.yard.name, clock=lambda: datetime.now(UTC))
+    if not outcome.ok:
+        raise Fail(f"Not sent through {channel.label}. {outcome.why}", 1)
+    say(f"Sent through {channel.label}: {outcome.why}.")
 
 
 def demo(

@@ -7,15 +7,18 @@ so that two processes at once lose nothing and double nothing.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from scheduler.reminders.settle import OPEN, Changes, settle, span_end
 from scheduler.reminders.wanted import Derived
 from scheduler.yard.reminder_row import ReminderRow
 from scheduler.yard.store import Store
+
+if TYPE_CHECKING:
+    import sqlalchemy as sa
 
 __all__ = ["Answer", "Changes", "QueueError", "due", "is_due", "mark", "reconcile", "rows"]
 
@@ -28,8 +31,17 @@ class QueueError(ValueError):
     """An answer to a reminder that cannot be taken; the text says why and what is near."""
 
 
-def reconcile(store: Store, yard: str, wanted: Derived, at: datetime) -> Changes:
-    """Make the kept reminders of a yard the wanted ones; the second time changes nothing."""
+def reconcile(
+    store: Store,
+    yard: str,
+    wanted: Derived,
+    at: datetime,
+    also: Callable[[sa.Connection], None] | None = None,
+) -> Changes:
+    """Make the kept reminders of a yard the wanted ones; the second time changes nothing.
+
+    ``also`` writes in the same transaction, such as notices into the outbox.
+    """
     at = at.astimezone(UTC)
     changes = Changes()
 
@@ -38,7 +50,7 @@ def reconcile(store: Store, yard: str, wanted: Derived, at: datetime) -> Changes
         written, changes = settle(known, wanted, at)
         return written
 
-    store.change_reminders(yard, make)
+    store.change_reminders(yard, make, also)
     return changes
 
 

@@ -8,7 +8,7 @@ from xml.sax.saxutils import escape
 from scheduler.planning.verdict import TimedSpan
 from scheduler.units import show_clock
 from scheduler.views.today import Briefing, first_jobs, headline
-from scheduler.views.wording import JOB_WORDS, VERDICT_WORDS, Wording, chance_words
+from scheduler.views.wording import Wording
 
 __all__ = ["board_svg"]
 
@@ -44,19 +44,19 @@ def _text(x: float, y: float, words: str, size: int, *, bold: bool = False, anch
 
 def _top_line(b: Briefing, w: Wording) -> str:
     age = b.morning.age.hours
-    old = "no forecast" if age is None else f"forecast {age:.0f} h old"
-    local = w.local(b.morning.at)
-    return f"{b.yard_name}, {local:%a} {local.day}, {old}"
+    words = w.words
+    old = words["board.no_forecast"] if age is None else words.say("board.forecast", hours=f"{age:.0f}")
+    return words.say("board.top", yard=b.yard_name, day=w.weekday_number(b.morning.at), forecast=old)
 
 
 def _board(b: Briefing, w: Wording, span: TimedSpan | None) -> list[str]:
-    word = VERDICT_WORDS[b.morning.verdict]
-    big = {"seal": "Seal today", "leave_it": "Leave it today"}.get(b.morning.verdict, word)
+    big = w.words[f"board.{b.morning.verdict}"]
     second, third = "", ""
     if span is not None and b.morning.verdict != "unknown":
-        day = "" if w.day_of(span.start) == w.day_of(b.morning.at) else f"{w.day(span.start)} "
-        second = f"{day}brush {w.brush(span)}"
-        third = chance_words(span.chance)
+        today = w.day_of(span.start) == w.day_of(b.morning.at)
+        key, hours = "board.brush" if today else "board.brush_on", w.brush(span)
+        second = w.words.say(key, day=w.day(span.start), hours=hours)
+        third = w.chance(span.chance)
     rule = f"<path d='M{EDGE} {{y}}H{WIDTH - EDGE}' stroke='#111' stroke-width='6'/>"
     return [
         rule.format(y=48),
@@ -118,25 +118,31 @@ def _nights(b: Briefing) -> list[tuple[datetime, datetime]]:
 def _flags(b: Briefing, w: Wording, span: TimedSpan, top: float) -> list[str]:
     s = span.milestones
     said = [
-        ("dry to touch by", s.touch_dry),
-        ("takes rain by", s.rain_safe),
-        ("past frost by", s.frost_safe),
+        ("touch_dry", s.touch_dry),
+        ("rain_safe", s.rain_safe),
+        ("frost_safe", s.frost_safe),
         ("rain", b.rain),
     ]
-    known = sorted((when, words) for words, when in said if when is not None)
-    rows = [f"{words} {w.by(when)}" for when, words in known]
+    known = sorted((when, name) for name, when in said if when is not None)
+    rows = [_flag(name, w.by(when), w) for when, name in known]
     out = [_text(EDGE, top + 24 * n, row, 18) for n, row in enumerate(rows[:4])]
     cold = next((r for r in span.reasons if r.rule == "frost_on_face" and r.typical is not None), None)
     if cold is not None and cold.typical is not None:
-        words = f"Coldest on the wood while milky {w.whole(cold.typical)}"
+        words = w.words.say("board.coldest", temperature=w.whole(cold.typical))
         out.append(_text(EDGE, top + 24 * len(rows[:4]), words, 18))
     return out
+
+
+def _flag(name: str, time: str, w: Wording) -> str:
+    if name == "rain":
+        return w.words.say("board.rain", time=time)
+    return w.words.say("stone.by", what=w.words[f"stone.{name}"], time=time)
 
 
 def _first(b: Briefing, w: Wording, top: float) -> list[str]:
     named = list(dict.fromkeys((job.tag, job.kind) for job in first_jobs(b)[0]))[:2]
     now = b.morning.verdict in ("seal", "touch_and_go")
-    head = "Nothing is due" if not named else "Do first" if now else "Due, for a better day"
+    head = w.words[f"board.{'nothing' if not named else 'first' if now else 'due'}"]
     out = [_text(EDGE, top, head, 18)]
     for n, (tag, kind) in enumerate(named):
         y = top + 50 + 56 * n
@@ -144,12 +150,17 @@ def _first(b: Briefing, w: Wording, top: float) -> list[str]:
         log = b.register.log(tag)
         wood = w.wood(b.species.get((log.species if log else "") or ""), log.species_said if log else "")
         out.append(_text(EDGE + 80, y - 10, wood, 18))
-        out.append(_text(EDGE + 80, y + 10, JOB_WORDS[kind].removesuffix(" at once"), 16))
+        out.append(
+            _text(
+                EDGE + 80, y + 10, w.words[f"board.{kind}" if kind == "cut_and_coat" else f"job.{kind}"], 16
+            )
+        )
     return out
 
 
 def _description(b: Briefing, w: Wording, span: TimedSpan | None) -> str:
     words = [headline(b, w)]
     if span is not None:
-        words.append(f"Brush {w.day(span.start)} {w.brush(span)}, {chance_words(span.chance)}.")
+        day, hours, chance = w.day(span.start), w.brush(span), w.chance(span.chance)
+        words.append(w.words.say("board.described", day=day, hours=hours, chance=chance))
     return " ".join(words)

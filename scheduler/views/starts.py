@@ -9,16 +9,11 @@ from typing import Any
 from scheduler.planning.verdict import Milestone, Reason, TimedSpan, TimedStop
 from scheduler.rules.spans import Examined
 from scheduler.views.today import reason_json, span_json, stop_json
-from scheduler.views.wording import NO_PROMISE, Wording, chance_words, first_upper, wrapped
+from scheduler.views.wording import Wording, first_upper, wrapped
 
 __all__ = ["spans_json", "spans_lines", "why_json", "why_lines"]
 
-WORDS = {
-    "touch_dry": "dry to touch",
-    "rain_safe": "takes rain",
-    "frost_safe": "past frost",
-    "dry": "dry through",
-}
+STONES = ("touch_dry", "rain_safe", "frost_safe", "dry")
 
 
 def spans_json(spans: Sequence[TimedSpan], stopped: Sequence[TimedStop], w: Wording) -> dict[str, Any]:
@@ -37,23 +32,28 @@ def spans_lines(
     for stop in stopped:
         if not stop.fixed:
             value = "" if stop.value is None else f" ({w.value(stop.value, stop.unit or '')})"
-            rows.append((stop.start, f"{w.span(stop.start, stop.end)} no: {stop.short}{value}"))
+            hours, what = w.span(stop.start, stop.end), w.short(stop)
+            rows.append((stop.start, w.words.say("starts.no", hours=hours, what=what, value=value)))
     if not rows:
-        return ["No open hour in this forecast."]
+        return [w.words["starts.none"]]
     said = []
     far = False
     for start, text in sorted(rows):
         if trusted is not None and start >= trusted and not far:
             far = True
-            said.append(f"{first_upper(NO_PROMISE)}:")
+            said.append(f"{first_upper(w.words['chance.no_promise'])}:")
         said.append(f"{first_upper(w.day(start)):10} {text}")
     return said
 
 
 def _span_words(span: TimedSpan, w: Wording) -> str:
     rain = span.milestones.rain_safe
-    takes = f", takes rain by {w.by_on(rain, w.day_of(span.start))}" if rain else ""
-    return f"brush {w.span(span.start, span.end)}, {chance_words(span.chance)}{takes}"
+    say, takes = w.words.say, ""
+    if rain is not None:
+        time = w.by_on(rain, w.day_of(span.start))
+        takes = f", {say('stone.by', what=w.words['stone.rain_safe'], time=time)}"
+    hours, chance = w.span(span.start, span.end), w.chance(span.chance)
+    return say("starts.brush", hours=hours, chance=chance, rain=takes)
 
 
 def _iso(when: datetime | None, w: Wording) -> str | None:
@@ -87,25 +87,31 @@ def why_lines(
 ) -> list[str]:
     """The chance of a start, its milestones, then rule by rule: value, limit, when."""
     closed = any(r.fixed and r.outcome == "break" for r in reasons)
-    odds = "nobody would brush then" if closed else chance_words(examined.chance or 0.0)
-    said = [f"Brushed {w.when(start)}: {'unknown' if examined.chance is None else odds}."]
+    words, say = w.words, w.words.say
+    odds = words["starts.closed"] if closed else w.chance(examined.chance or 0.0)
+    odds = words["word.unknown"] if examined.chance is None else odds
+    said = [say("starts.brushed", when=w.when(start), chance=odds)]
     if trusted is not None and start >= trusted:
-        said.append(f"{first_upper(NO_PROMISE)}.")
-    reached = sorted((t, WORDS[n]) for n, t in _stones(milestones) if t is not None and n in WORDS)
+        said.append(f"{first_upper(w.words['chance.no_promise'])}.")
+    reached = sorted(
+        (t, words[f"stone.{name}"]) for name, t in _stones(milestones) if t is not None and name in STONES
+    )
     if reached:
-        said += wrapped([f"If it holds: {', '.join(f'{words} by {w.by(t)}' for t, words in reached)}."])
+        stones = ", ".join(say("stone.by", what=what, time=w.by(t)) for t, what in reached)
+        said += wrapped([say("starts.if_holds", milestones=stones)])
     ordered = sorted(reasons, key=lambda r: (r.breach != "stop", -r.share))
-    return said + [f"  {_mark(reason):8}{_rule_words(reason, w)}" for reason in ordered]
+    return said + [f"  {_mark(reason, w):8}{_rule_words(reason, w)}" for reason in ordered]
 
 
-def _mark(reason: Reason) -> str:
+def _mark(reason: Reason, w: Wording) -> str:
     if reason.outcome == "unknown":
-        return "unknown"
-    return {"stop": "stops", "doubt": "doubt"}[reason.breach] if reason.share > 0.5 else "holds"
+        return w.words["starts.unknown"]
+    return w.words[f"starts.{reason.breach if reason.share > 0.5 else 'holds'}"]
 
 
 def _rule_words(reason: Reason, w: Wording) -> str:
     if reason.outcome == "unknown" and reason.typical is None:
-        return f"{reason.short}: not known far enough"
-    share = f" (in {round(reason.share * 100)} of 100 draws it breaks)" if 0 < reason.share < 1 else ""
+        return w.words.say("starts.not_known", what=w.short(reason), unknown=w.words["stop.unknown"])
+    count = round(reason.share * 100)
+    share = w.words.say("starts.share", count=count) if 0 < reason.share < 1 else ""
     return w.reason(reason, broken=reason.share > 0.5) + share

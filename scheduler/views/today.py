@@ -14,11 +14,27 @@ from scheduler.planning.questions import Question
 from scheduler.planning.verdict import Morning, PlaceVerdict, Reason, TimedSpan, TimedStop
 from scheduler.planning.worth import EndWorth
 from scheduler.settings import Species
-from scheduler.views.wording import NO_PROMISE, VERDICT_WORDS, Wording, chance_words, first_upper, join
+from scheduler.views.wording import Wording, first_upper
 from scheduler.weather.series import Provenance
 from scheduler.yard.facts import Register
 
-__all__ = ["Briefing", "ForecastLine", "first_jobs", "headline", "json_of", "lines", "span_json", "stop_json"]
+__all__ = [
+    "Briefing",
+    "ForecastLine",
+    "by_log",
+    "cost_of",
+    "first_jobs",
+    "headline",
+    "inside",
+    "json_of",
+    "lines",
+    "short_wood",
+    "span_json",
+    "stop_json",
+    "tonight",
+    "weather_lines",
+    "wood_of",
+]
 
 FIRST_LINE = 60  # characters that a locked phone shows
 MOST_LINES = 5
@@ -54,6 +70,7 @@ class Briefing:
     fill: float = 0.7
     people: int = 1
     lift_two_kg: float = 25.0  # config lift_two
+    lift_machine_kg: float = 80.0  # config lift_machine
     set_up_min: float = 20.0
     frozen_share: float = 0.2  # config pail_frost_share
     unsure: frozenset[str] = frozenset()  # tags whose coat nobody has seen and the weather cannot tell of
@@ -62,14 +79,20 @@ class Briefing:
     carry: tuple[Carry, ...] = ()  # logs better brought under a roof today
 
 
-def _wood(b: Briefing, w: Wording, tag: str) -> str:
+def wood_of(b: Briefing, w: Wording, tag: str) -> str:
+    """What the wood of a log is called here."""
     log = b.register.log(tag)
     if log is None:
-        return "wood"
+        return w.words["word.wood"]
     return w.wood(b.species.get(log.species or ""), log.species_said if log.species is None else "")
 
 
-def _by_log(jobs: Sequence[Job]) -> list[tuple[Job, list[str]]]:
+def short_wood(b: Briefing, w: Wording, tag: str) -> str:
+    """The last word of a wood's name, enough for a first line: cherry, not wild cherry."""
+    return (wood_of(b, w, tag).split() or [w.words["word.wood"]])[-1]
+
+
+def by_log(jobs: Sequence[Job]) -> list[tuple[Job, list[str]]]:
     """Jobs of the same kind at one log together: (the first, names of the ends)."""
     out: list[tuple[Job, list[str]]] = []
     for job in jobs:
@@ -119,47 +142,49 @@ def _closed(m: Morning, w: Wording) -> bool:
 
 def headline(b: Briefing, w: Wording) -> str:
     """The first line: verdict, hours and first log in at most 60 characters."""
-    m = b.morning
+    m, say = b.morning, w.words.say
     if m.verdict == "unknown":
-        return _fit("Unknown.", [_unknown_short(b, w)])
-    roofed = m.work.place or ("under a sheet" if m.work.roofed else None)
+        return _fit(say("head.unknown"), [_unknown_short(b, w)])
+    roofed = m.work.place or (say("head.under_sheet") if m.work.roofed else None)
     span = m.work.span
     if m.verdict in ("seal", "touch_and_go") and span is not None:
         return _good_line(b, w, span, roofed)
     if m.verdict == "prepare" and m.work.next_span is not None:
         ahead = m.work.next_span
         day = first_upper(w.day(ahead.start))
-        return _fit("Prepare.", [f"{day} brush {w.brush(ahead)}, {chance_words(ahead.chance)}."])
+        hours, chance = w.brush(ahead), w.chance(ahead.chance)
+        return _fit(say("head.prepare"), [say("head.prepare_day", day=day, hours=hours, chance=chance)])
     cause = None if _closed(m, w) else _main_reason(m.work.reasons)
-    why = "No working hours are left" if _closed(m, w) else first_upper(cause.short) if cause else ""
-    return _fit("Leave it today.", [f"{why}."] if why else [])
+    why = say("head.no_hours") if _closed(m, w) else first_upper(w.short(cause)) if cause else ""
+    return _fit(say("head.leave_it"), [say("head.cause", cause=why)] if why else [])
 
 
 def _good_line(b: Briefing, w: Wording, span: TimedSpan, roofed: str | None) -> str:
-    m = b.morning
+    m, say = b.morning, w.words.say
     if not m.due:
         if m.verdict == "seal":
-            return "Good coating weather, nothing is due."
-        return f"Fair coating weather, {chance_words(span.chance)}; nothing is due."
-    # The last word of a wood's name is enough for a first line: cherry, not wild cherry.
-    logs = [f"{job.tag} {_wood(b, w, job.tag).split()[-1]}" for job, _ in _by_log(first_jobs(b)[0])]
-    brush = w.brush(span)
+            return say("head.good")
+        return say("head.fair", chance=w.chance(span.chance))
+    logs = [f"{job.tag} {short_wood(b, w, job.tag)}" for job, _ in by_log(first_jobs(b)[0])]
+    hours = w.brush(span)
     if roofed and m.weather.verdict not in ("seal", "touch_and_go"):
-        outside = VERDICT_WORDS[m.weather.verdict]
-        word = VERDICT_WORDS[m.verdict].lower()
-        here = (f"{outside} outside; {where}: {word} {brush}." for where in (roofed, "under a roof"))
-        return next((line for line in here if len(line) <= FIRST_LINE), f"Under a roof: {word} {brush}.")
+        outside, word = w.words[f"verdict.{m.weather.verdict}"], w.words[f"verdict_inside.{m.verdict}"]
+        for where in (roofed, say("head.under_roof")):
+            line = say("head.elsewhere", outside=outside, where=where, verdict=word, hours=hours)
+            if len(line) <= FIRST_LINE:
+                return line
+        return say("head.roof_only", verdict=word, hours=hours)
     if m.verdict == "touch_and_go":
-        only = logs[0] if logs else ""
-        return _fit(f"Touch and go: brush {brush}.", [f"{only} first." if only else ""])
-    start = f"Seal today, brush {brush}."
+        only = [say("head.log_first", log=logs[0])] if logs else []
+        return _fit(say("head.touch_and_go", hours=hours), only)
+    start = say("head.seal", hours=hours)
     if not logs:
-        return _fit(start, ["The work needs two people."])
+        return _fit(start, [say("head.two_people")])
     for count in (3, 2, 1):
-        line = f"{start} First {', '.join(logs[:count])}."
+        line = f"{start} {say('head.seal_first', logs=', '.join(logs[:count]))}"
         if len(line) <= FIRST_LINE:
             return line
-    return _fit(start, [f"First {logs[0].split()[0]}."])
+    return _fit(start, [say("head.seal_first", logs=logs[0].split()[0])])
 
 
 def _fit(start: str, parts: Sequence[str]) -> str:
@@ -175,15 +200,15 @@ def _unknown_short(b: Briefing, w: Wording) -> str:
     age = b.morning.age
     issued = b.forecast.provenance.issued if b.forecast.provenance else None
     if age.word == "stale" and issued is not None and age.hours is not None:
-        return f"Last forecast is of {w.when(issued)}, {age.hours:.0f} h old."
-    return "The forecast does not say enough." if b.forecast.provenance else "There is no usable forecast."
+        return w.words.say("head.stale", when=w.when(issued), hours=f"{age.hours:.0f}")
+    return w.words["head.too_little" if b.forecast.provenance else "head.no_forecast"]
 
 
 def lines(b: Briefing, w: Wording) -> list[str]:
     """The notice: first line, then why, what comes, the work, tonight, one caution."""
     m = b.morning
     said = [headline(b, w)]
-    said.extend(_weather_lines(b, w))
+    said.extend(weather_lines(b, w))
     said.extend(_forecast_age(b, w))
     said.append("")
     said.extend(_work_lines(b, w))
@@ -194,7 +219,7 @@ def lines(b: Briefing, w: Wording) -> list[str]:
     if caution:
         said += ["", *caution]
     if m.verdict == "unknown":
-        said += ["", "By eye: dull dry face, and no rain or frost for two days. Else wait."]
+        said += ["", w.words["today.by_eye"]]
     question = asked(b, w)
     if question:
         said += ["", question]
@@ -207,17 +232,16 @@ def asked(b: Briefing, w: Wording) -> str | None:
     if q is None:
         return None
     if q.kind == "frost":
-        return "If you saw: white frost on the ends this morning? coatcast seen frost yes (or no)"
-    tag, wood = str(q.tag), _wood(b, w, str(q.tag))
-    return f"If you pass {tag} {wood}: clear or milky? coatcast note {tag} look clear --end {q.end}"
+        return w.words["today.ask_frost"]
+    tag, wood = str(q.tag), wood_of(b, w, str(q.tag))
+    return w.words.say("today.ask_coat", tag=tag, wood=wood, end=q.end)
 
 
-def _weather_lines(b: Briefing, w: Wording) -> list[str]:
-    m = b.morning
+def weather_lines(b: Briefing, w: Wording) -> list[str]:
+    """Why the day is what it is: hours, milestones, reasons, other places."""
+    m, say = b.morning, w.words.say
     if m.verdict == "unknown":
-        return [
-            m.unknown_why or "I can't say yes or no, and won't guess: the weather isn't known far enough."
-        ]
+        return [w.words.told(m.unknown_why) if m.unknown_why else say("today.unknown")]
     span = m.work.span
     out: list[str] = []
     if m.verdict in ("seal", "touch_and_go") and span is not None:
@@ -225,51 +249,55 @@ def _weather_lines(b: Briefing, w: Wording) -> list[str]:
     else:
         cause = _main_reason(m.work.reasons)
         if _closed(m, w):  # the reasons are those of the next open day
-            out.append("No working hours with light are left today.")
+            out.append(say("today.no_hours"))
         elif cause is not None:
-            start = "Not today" if m.verdict == "prepare" else "Why"
-            out.append(f"{start}: {w.reason(cause, broken=True)}.")
+            reason = w.reason(cause, broken=True)
+            not_today = m.verdict == "prepare"
+            out.append(
+                say("today.not_today", reason=reason) if not_today else say("today.why", reasons=reason)
+            )
         if span is not None:
-            out.append(f"A coat brushed today would hold in {chance_words(span.chance)}.")
+            out.append(say("today.would_hold", chance=w.chance(span.chance)))
         if m.verdict == "prepare" and m.work.next_span is not None:
             out.extend(_span_lines(b, w, m.work.next_span))
         elif m.work.next_span is not None:
-            ahead = m.work.next_span
-            far = b.trusted_until is not None and ahead.start >= b.trusted_until
-            doubt = f" That lies {NO_PROMISE}." if far else ""
-            out.append(
-                f"Next: {w.day(ahead.start)} brush {w.brush(ahead)}, {chance_words(ahead.chance)}.{doubt}"
-            )
+            out.append(_next_line(b, w, m.work.next_span))
         else:
-            out.append("No hours for the brush in sight in this forecast.")
-        out.append("Wood cut today: leave the stem long, or shade the ends; small pieces under cover.")
+            out.append(say("today.no_span"))
+        out.append(say("today.wood_today"))
     out.extend(_other_places(b, w))
     return out
 
 
+def _next_line(b: Briefing, w: Wording, ahead: TimedSpan) -> str:
+    far = b.trusted_until is not None and ahead.start >= b.trusted_until
+    doubt = w.words.say("today.next_doubt", no_promise=w.words["chance.no_promise"]) if far else ""
+    day, hours, chance = w.day(ahead.start), w.brush(ahead), w.chance(ahead.chance)
+    return w.words.say("today.next", day=day, hours=hours, chance=chance, doubt=doubt)
+
+
 def _span_lines(b: Briefing, w: Wording, span: TimedSpan) -> list[str]:
-    out = []
+    out, say = [], w.words.say
     stones = w.milestones(span)
     if stones:
-        out.append(f"Brushed {w.at_time(span.best)}: {', '.join(stones)}.")
+        out.append(say("today.brushed", when=w.at_time(span.best), milestones=", ".join(stones)))
     why = [
         r for r in span.reasons if r.rule in ("frost_on_face", "too_cold_to_brush") and r.value is not None
     ]
     numbers = [w.reason(r, broken=False) for r in why]
     if b.rain is None:
-        numbers.append("no rain in sight")
+        numbers.append(say("today.no_rain"))
     elif b.rain > span.best:  # rain before the brush is no news of this coat
-        numbers.append(f"rain {w.at_time(b.rain)}")
+        numbers.append(say("today.rain", when=w.at_time(b.rain)))
     if numbers:
-        out.append(f"Why: {'; '.join(numbers)}.")
+        out.append(say("today.why", reasons="; ".join(numbers)))
     doubts = [r for r in span.reasons if r.breach == "doubt" and r.share >= 0.5]
-    out.extend(f"But {w.reason(r, broken=True)}." for r in doubts[:1])
-    holds = f"{first_upper(chance_words(span.chance))} that it holds."
+    out.extend(say("today.but", reason=w.reason(r, broken=True)) for r in doubts[:1])
     if span.sure_until is not None and span.sure_until < span.end:
-        stop = f"Stop at {w.clock(span.sure_until)}; from then to {w.clock(span.end)} less than 8 in 10."
+        stop = say("today.stop_sure", sure=w.clock(span.sure_until), end=w.clock(span.end))
     else:
-        stop = f"Stop at {w.clock(span.end)}."
-    out.append(f"{holds} {stop}")
+        stop = say("today.stop", end=w.clock(span.end))
+    out.append(say("today.holds", chance=first_upper(w.chance(span.chance)), stop=stop))
     return out
 
 
@@ -279,9 +307,10 @@ def _other_places(b: Briefing, w: Wording) -> list[str]:
     for place in b.morning.places:
         if (place.place is None and not place.roofed) or place.verdict == b.morning.weather.verdict:
             continue
-        brush = f", brush {w.brush(place.span)}" if place.span else ""
-        where = f"In the {place.place}" if place.place else "Under a sheet"
-        out.append(f"{where}: {VERDICT_WORDS[place.verdict].lower()}{brush}.")
+        brush = w.words.say("today.place_brush", hours=w.brush(place.span)) if place.span else ""
+        verdict = w.words[f"verdict_inside.{place.verdict}"]
+        key = "today.place" if place.place else "today.place_sheet"
+        out.append(w.words.say(key, place=place.place, verdict=verdict, brush=brush))
     return out
 
 
@@ -289,73 +318,82 @@ def _forecast_age(b: Briefing, w: Wording) -> list[str]:
     age = b.morning.age
     out = []
     if b.forecast.fallback:
-        out.append(b.forecast.fallback)
+        out.append(w.words.told(b.forecast.fallback))
     issued = b.forecast.provenance.issued if b.forecast.provenance else None
     if age.word == "old" and issued is not None and age.hours is not None:
-        out.append(f"The forecast is {age.hours:.0f} h old (of {w.when(issued)}).")
+        out.append(w.words.say("today.age", hours=f"{age.hours:.0f}", when=w.when(issued)))
     return out
 
 
 def _work_lines(b: Briefing, w: Wording) -> list[str]:
-    m = b.morning
-    out = []
-    if not m.due:
-        out.append(
-            "No end is due." if b.register.present else "No logs entered yet: coatcast log add walnut 22in"
-        )
-        span = m.weather.span
-        if span is not None and m.weather.verdict in ("seal", "touch_and_go"):
-            hours = w.brush(span)
-            between = f"between {hours.replace(' to ', ' and ')}" if " to " in hours else hours
-            out.append(f"Wood cut today: coat {between}.")
-    else:
-        named, left = first_jobs(b)
-        rows = _by_log(named)
-        title = "Do first" if m.verdict in ("seal", "touch_and_go") else "Due, dearest first"
-        out.append(f"{title}{_till(b)}")
-        out.extend(_job_line(b, w, job, ends) for job, ends in rows[:MOST_LINES])
-        more = sum(max(len(ends), 1) for _, ends in rows[MOST_LINES:]) + left
-        if more:
-            out.append(f"  and {more} more {'end' if more == 1 else 'ends'}")
-        alone = [j.tag for j in m.due if j.people > max(b.people, 1)]
-        if alone:
-            out.append(f"Needs a second person: {join(list(dict.fromkeys(alone)))}.")
-        if m.verdict in ("seal", "touch_and_go"):
-            waiting = dict.fromkeys(job.tag for job in m.due if job not in m.now)
-            out.extend([f"Leave for now, where they lie: {join(list(waiting))}."] if waiting else [])
-        out.append(_wax_line(b, w, named))
-    looks = _by_log([j for j in m.later if j.kind == "look"])
+    m, say = b.morning, w.words.say
+    out = _due_lines(b, w) if m.due else _none_due(b, w)
+    looks = by_log([j for j in m.later if j.kind == "look"])
     if looks:
-        out.append(_look_line([job for job, _ in looks]))
-    out.extend(_inside(b, w))
+        out.append(_look_line([job for job, _ in looks], w))
+    out.extend(inside(b, w))
     out.extend(_to_fell(b, w))
     saws = [j for j in m.later if j.kind == "saw_by" and j.by is not None]
     if saws:
         first = [
-            f"{j.tag} {_wood(b, w, j.tag)} by about {w.month_day(j.by)}" for j in saws[:MOST_LOOKS] if j.by
+            say("today.saw_log", tag=j.tag, wood=wood_of(b, w, j.tag), day=w.month_day(j.by))
+            for j in saws[:MOST_LOOKS]
+            if j.by
         ]
-        others = f", and {len(saws) - len(first)} more" if len(saws) > len(first) else ""
-        out.append(f"Saw soon: {join(first)}{others}.")
+        out.append(say("today.saw_soon", logs=w.join(first), more=_others(len(saws) - len(first), w)))
     out.extend(_set_aside(b, w))
     return out
 
 
-def _inside(b: Briefing, w: Wording) -> list[str]:
+def _others(count: int, w: Wording) -> str:
+    return w.words.say("today.others", count=count) if count > 0 else ""
+
+
+def _none_due(b: Briefing, w: Wording) -> list[str]:
+    m, say = b.morning, w.words.say
+    out = [say("today.none_due" if b.register.present else "today.no_logs")]
+    span = m.weather.span
+    if span is not None and m.weather.verdict in ("seal", "touch_and_go"):
+        out.append(say("today.wood_today_coat", hours=w.between(span)))
+    return out
+
+
+def _due_lines(b: Briefing, w: Wording) -> list[str]:
+    m, say = b.morning, w.words.say
+    named, left = first_jobs(b)
+    rows = by_log(named)
+    brushing = m.verdict in ("seal", "touch_and_go")
+    out = [say("today.do_first" if brushing else "today.due", till=_till(b, w))]
+    out.extend(_job_line(b, w, job, ends) for job, ends in rows[:MOST_LINES])
+    more = sum(max(len(ends), 1) for _, ends in rows[MOST_LINES:]) + left
+    if more:
+        out.append(say("today.more_one" if more == 1 else "today.more", count=more))
+    alone = [j.tag for j in m.due if j.people > max(b.people, 1)]
+    if alone:
+        out.append(say("today.second_person", logs=w.join(list(dict.fromkeys(alone)))))
+    waiting = dict.fromkeys(job.tag for job in m.due if job not in m.now) if brushing else {}
+    out.extend([say("today.waiting", logs=w.join(list(waiting)))] if waiting else [])
+    out.append(_wax_line(b, w, named))
+    return out
+
+
+def inside(b: Briefing, w: Wording) -> list[str]:
     """Logs better brought under a roof and coated there, with their weight."""
     if not b.carry:
         return []
     one = b.carry[0]
-    named = ", ".join(f"{c.tag} {_wood(b, w, c.tag)} (up to {w.weight(c.kg)})" for c in b.carry[:MOST_LOOKS])
-    lift = "Two people or a machine for the lift. " if max(c.kg for c in b.carry) > b.lift_two_kg else ""
-    return [
-        f"Into the {one.place} and coat there, {chance_words(one.chance)}: {named}. {lift}"
-        "Warm it without an open flame: carbon monoxide."
-    ]
+    say = w.words.say
+    logs = ", ".join(
+        say("today.inside_log", tag=c.tag, wood=wood_of(b, w, c.tag), weight=w.weight(c.kg))
+        for c in b.carry[:MOST_LOOKS]
+    )
+    lift = say("today.inside_lift") if max(c.kg for c in b.carry) > b.lift_two_kg else ""
+    return [say("today.inside", place=one.place, chance=w.chance(one.chance), logs=logs, lift=lift)]
 
 
 def _to_fell(b: Briefing, w: Wording) -> list[str]:
     """The best day to cut what stands, lies long or is to come: cut and coat in one go, never before."""
-    m = b.morning
+    m, say = b.morning, w.words.say
     if m.verdict == "unknown":
         return []
     groups: dict[TimedSpan | None, list[str]] = {}
@@ -365,17 +403,15 @@ def _to_fell(b: Briefing, w: Wording) -> list[str]:
             groups.setdefault(_best_after(b, comes.time if comes else m.at), []).append(log.tag)
     out = []
     for best, tags in groups.items():
-        more = f" and {len(tags) - MOST_LOOKS} more" if len(tags) > MOST_LOOKS else ""
-        names = f"{join(tags[:MOST_LOOKS])}{more}"
+        names, more = w.join(tags[:MOST_LOOKS]), len(tags) - MOST_LOOKS
+        names = say("today.to_cut_more", logs=names, count=more) if more > 0 else names
         if best is None:
             longer = max((one.open_cm[2] for one in m.worths.values()), default=0.0)
-            spare = f" by {w.about_length(longer)} an end" if longer >= 1.0 else ""
-            out.append(
-                f"Still to cut: {names}. Leave long{spare}: no hours for the brush are likely this week."
-            )
+            spare = say("today.to_cut_spare", length=w.about_length(longer)) if longer >= 1.0 else ""
+            out.append(say("today.to_cut_long", logs=names, spare=spare))
         else:
-            when = f"{w.day(best.start)}, brush {w.brush(best)}, {chance_words(best.chance)}"
-            out.append(f"Still to cut: {names}. Best cut and coated in one go {when}.")
+            day, hours, chance = w.day(best.start), w.brush(best), w.chance(best.chance)
+            out.append(say("today.to_cut", logs=names, day=day, hours=hours, chance=chance))
     return out
 
 
@@ -386,37 +422,47 @@ def _best_after(b: Briefing, when: datetime) -> TimedSpan | None:
     return max(near, key=lambda s: (round(s.chance, 2), -s.start.timestamp()), default=None)
 
 
-def _look_line(looks: Sequence[Job]) -> str:
+def _look_line(looks: Sequence[Job], w: Wording) -> str:
     """ "Look: H09 (clear or milky?), H05 and H08 (skips, new cracks, stain?), and 1 more"."""
     shown = looks[:MOST_LOOKS]
     parts = [
-        f"{join([job.tag for job in shown if job.why == why])} ({why})"
+        w.words.say(
+            "today.look_at",
+            logs=w.join([job.tag for job in shown if job.why == why]),
+            what=w.words.told(why),
+        )
         for why in dict.fromkeys(job.why for job in shown)
     ]
-    more = f", and {len(looks) - len(shown)} more" if len(looks) > len(shown) else ""
-    return f"Look: {', '.join(parts)}{more}"
+    return w.words.say("today.look", looks=", ".join(parts), more=_others(len(looks) - len(shown), w))
 
 
 def _job_line(b: Briefing, w: Wording, job: Job, ends: Sequence[str]) -> str:
+    say = w.words.say
     log = b.register.log(job.tag)
     end = log.end(job.end) if log is not None and job.end else None
-    hint = f"; {job.hint}" if job.hint else ""
-    cost = _cost_words([_worth(b, job.tag, name, job.kind) for name in ends or [job.end or ""]], w)
+    hint = say("today.hint", hint=w.words.told(job.hint)) if job.hint else ""
+    cost = cost_of(b, w, job, ends)
     bare = end is not None and not end.coats
-    since = f"; open since {w.day(end.cut.time)}" if bare and end is not None and not cost else ""
-    return f"  {job.tag} {_wood(b, w, job.tag)}: {w.job(job, ends)}{cost}{since}{hint}"
+    since = say("today.since", day=w.day(end.cut.time)) if bare and end is not None and not cost else ""
+    what, wood = w.job(job, ends), wood_of(b, w, job.tag)
+    return say("today.job", tag=job.tag, wood=wood, job=what, cost=cost, since=since, hint=hint)
+
+
+def cost_of(b: Briefing, w: Wording, job: Job, ends: Sequence[str]) -> str:
+    """ " (8 cm an end, 45 EUR)": what these ends lose if they are left; empty where that is not known."""
+    return _cost_words([_worth(b, job.tag, name, job.kind) for name in ends or [job.end or ""]], w)
 
 
 def _worth(b: Briefing, tag: str, end: str, kind: str) -> EndWorth | None:
     return b.morning.worths.get((tag, end, kind))
 
 
-def _till(b: Briefing) -> str:
+def _till(b: Briefing, w: Wording) -> str:
     """What the figures in brackets behind the jobs are."""
     known = next(iter(b.morning.worths.values()), None)
     if known is None:
         return ""
-    return f" (lost by {'spring' if known.spring else 'the saw'} if left as it is, half to double)"
+    return w.words["today.till_spring" if known.spring else "today.till_saw"]
 
 
 def _cost_words(found: Sequence[EndWorth | None], w: Wording) -> str:
@@ -428,16 +474,19 @@ def _cost_words(found: Sequence[EndWorth | None], w: Wording) -> str:
     if cm < 0.5:
         return ""
     money = sum(one.open_cost for one in known)
-    priced = f", {w.money(money, known[0].currency)}" if known[0].unit == "money" and money >= 0.5 else ""
-    return f" ({w.about_length(cm)} an end{priced})"
+    priced = ""
+    if known[0].unit == "money" and money >= 0.5:
+        priced = w.words.say("today.cost_money", money=w.money(money, known[0].currency))
+    return w.words.say("today.cost", length=w.about_length(cm), money=priced)
 
 
 def _wax_line(b: Briefing, w: Wording, named: Sequence[Job]) -> str:
     need = sum(job.litres for job in named)
     minutes = sum(job.minutes for job in named)
-    of = f" of your {w.litres(b.stock_litres)}" if b.stock_litres is not None else ""
-    short = " - not enough" if b.stock_litres is not None and need > b.stock_litres else ""
-    return f"Wax: {w.litres(need)}{of}{short}. About {minutes:.0f} minutes of brushing and cutting."
+    say, stock = w.words.say, b.stock_litres
+    of = say("today.wax_of", litres=w.litres(stock)) if stock is not None else ""
+    short = say("today.wax_short") if stock is not None and need > stock else ""
+    return say("today.wax", litres=w.litres(need), of=of, short=short, minutes=f"{minutes:.0f}")
 
 
 def _set_aside(b: Briefing, w: Wording) -> list[str]:
@@ -446,75 +495,63 @@ def _set_aside(b: Briefing, w: Wording) -> list[str]:
     for log in b.register.present:
         if log.state != "in_yard":
             continue
-        bare = [end.name for end in log.ends if not end.reach and not end.coats]
+        bare = [w.end(end.name) for end in log.ends if not end.reach and not end.coats]
         if bare:
-            unreachable.append(f"{log.tag} {join(bare)}")
+            unreachable.append(f"{log.tag} {w.join(bare)}")
         wood = b.species.get(log.species or "")
         if (log.worth or (wood.worth if wood else "plain")) == "firewood":
-            not_worth.append(f"{log.tag} {_wood(b, w, log.tag)}")
+            not_worth.append(f"{log.tag} {wood_of(b, w, log.tag)}")
         if log.saw_first:
-            saw.append(f"{log.tag} {_wood(b, w, log.tag)}")
+            saw.append(f"{log.tag} {wood_of(b, w, log.tag)}")
         if log.left_long or log.skip:
             left.append(log.tag)
-    out = []
-    if not_worth:
-        out.append(f"Not worth wax: {join(not_worth)}.")
-    if saw:
-        out.append(f"Saw, don't coat: {join(saw)}.")
-    if unreachable:
-        out.append(f"Can't be reached: {join(unreachable)}. Do not climb.")
-    if left:
-        out.append(f"By your word left alone: {join(left)}.")
-    return out
+    groups = (
+        ("today.not_worth", not_worth),
+        ("today.saw_first", saw),
+        ("today.unreachable", unreachable),
+        ("today.left_alone", left),
+    )
+    return [w.words.say(key, logs=w.join(logs)) for key, logs in groups if logs]
 
 
 def tonight(b: Briefing, w: Wording) -> list[str]:
     """What the night asks for: coats still milky, the pail."""
-    out = []
+    out, say = [], w.words.say
     night = b.night
     wet = list(dict.fromkeys(tag for tag, _ in b.morning.wet))
     for tag in wet[:2]:
         cold = night.wood_c if night is not None else None
-        milky = f"{tag} may still be milky" if tag in b.unsure else f"{tag} is still milky"
+        milky = say("today.milky_perhaps" if tag in b.unsure else "today.milky", tag=tag)
         if cold is None:
-            out.append(f"{milky}. The night is not known.")
-        elif cold > 0.0:
-            out.append(f"{milky}. No frost on it tonight (about {w.temperature(cold)}). Leave it be.")
+            out.append(say("today.milky_unknown", milky=milky))
         else:
-            out.append(
-                f"{milky} and frost may reach it tonight ({w.temperature(cold)} on the wood):"
-                f" roof it while it is light, sheet above, ends open."
-            )
+            key = "today.milky_mild" if cold > 0.0 else "today.milky_frost"
+            out.append(say(key, milky=milky, temperature=w.temperature(cold)))
     if len(wet) > 2:
         more = len(wet) - 2
-        out.append(f"{more} more {'is' if more == 1 else 'are'} milky too, or may be.")
+        out.append(say("today.milky_more_one" if more == 1 else "today.milky_more", count=more))
     if night is not None and night.air_c is not None:
         if night.air_c <= b.pail_least_c or (night.frost_share or 0.0) >= b.frozen_share:
-            out.append(f"Pail indoors before dark: about {w.temperature(night.air_c)} in the yard tonight.")
+            out.append(say("today.pail", temperature=w.temperature(night.air_c)))
     elif b.morning.verdict == "unknown":
-        out.append("The night is not known: take the pail indoors.")
+        out.append(say("today.pail_unknown"))
     return out
 
 
 def cautions(b: Briefing, w: Wording) -> list[str]:
     """One caution, the one that fits the riskiest job of the day."""
-    m = b.morning
+    m, say = b.morning, w.words.say
     working = m.verdict in ("seal", "touch_and_go")
     named = first_jobs(b)[0] if working else []
     if any(r.rule in ("storm", "thunder") and r.share >= 0.5 for r in m.work.reasons):
-        return ["Storm or thunder in the forecast: no work outdoors."]
+        return [say("today.caution_storm")]
     if any(job.kind == "cut_and_coat" for job in named):
         metal = any((log := b.register.log(j.tag)) is not None and log.metal for j in named)
-        nails = " Metal was seen: look for nails before the saw." if metal else ""
-        return [f"Saw: two people, off the stack, in the light.{nails} Feel the ends before you brush."]
+        return [say("today.caution_saw", metal=say("today.caution_metal") if metal else "")]
     if m.wet and b.night is not None and b.night.wood_c is not None and b.night.wood_c <= 0.0:
-        return [
-            "From the ground only. Too windy to hold a sheet? Let it go: it is a cup of wax, not the log."
-        ]
+        return [say("today.caution_roof")]
     if named:
-        return [
-            "Feel the ends first: dull and dry, or wait an hour. Your pail's sheet rules over these numbers."
-        ]
+        return [say("today.caution_feel")]
     return []
 
 
@@ -606,21 +643,22 @@ def _cost_json(found: EndWorth | None, w: Wording) -> dict[str, Any]:
 
 def why_of(b: Briefing, w: Wording, job: Job) -> str:
     """Why an end stands where it does: its state, and both numbers of the decision."""
-    found = _worth(b, job.tag, job.end or "", job.kind)
+    found, why = _worth(b, job.tag, job.end or "", job.kind), w.words.told(job.why)
     if found is None:
-        return job.why
+        return why
     low, middle, high = (w.about_length(x) for x in found.open_cm)
-    till = "spring" if found.spring else "it is sawn"
-    said = f"{job.why}; left as it is till {till} it loses about {middle} ({low} to {high})"
+    money = ""
     if found.unit == "money":
-        said += f", about {w.money(found.open_cost, found.currency)}"
-    return f"{said}; a try costs about {_amount(found.try_cost, found, w)}"
+        money = w.words.say("why.money", money=w.money(found.open_cost, found.currency))
+    key = "why.left_spring" if found.spring else "why.left_saw"
+    cost = _amount(found.try_cost, found, w)
+    return w.words.say(key, why=why, middle=middle, low=low, high=high, money=money, cost=cost)
 
 
 def _amount(value: float, found: EndWorth, w: Wording) -> str:
-    return (
-        w.money(value, found.currency) if found.unit == "money" else f"{w.about_length(value)} of a good log"
-    )
+    if found.unit == "money":
+        return w.money(value, found.currency)
+    return w.words.say("why.good_log", length=w.about_length(value))
 
 
 def json_of(b: Briefing, w: Wording) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from math import floor, log10
 from zoneinfo import ZoneInfo
 
 from scheduler.planning.jobs import Job
-from scheduler.planning.verdict import Reason, TimedSpan, VerdictWord
+from scheduler.planning.verdict import Reason, TimedSpan, TimedStop
 from scheduler.settings import Species
 from scheduler.units import (
     Units,
@@ -21,6 +21,8 @@ from scheduler.units import (
     show_temperature,
     show_volume,
 )
+from scheduler.views.custom import clock_form, date_text, number_text
+from scheduler.views.words import Words, words_in
 from scheduler.wood.species import show_name
 
 __all__ = [
@@ -35,36 +37,29 @@ __all__ = [
     "wrapped",
 ]
 
-NO_PROMISE = "beyond what a forecast can promise: plan on it, don't count on it"
-VERDICT_WORDS: dict[VerdictWord, str] = {
-    "seal": "Seal",
-    "touch_and_go": "Touch and go",
-    "prepare": "Prepare",
-    "leave_it": "Leave it",
-    "unknown": "Unknown",
-}
-STATE_WORDS = {
-    "bare": "bare",
-    "opened": "cracked",
-    "wet": "milky",
-    "coated": "one coat",
-    "sealed": "sealed",
-    "spoiled": "spoiled",
-}
-JOB_WORDS = {
-    "cut_and_coat": "cut back to clean wood, coat at once",
-    "first_coat": "coat",
-    "touch_up": "touch up",
-    "second_coat": "second coat",
-    "look": "look",
-    "saw": "saw, don't coat",
-    "saw_by": "saw soon",
-}
+_ENGLISH = words_in("en")
+
+
+def _section(name: str) -> dict[str, str]:
+    """A section of the English words, for views that speak English only."""
+    return {
+        key.removeprefix(f"{name}."): text for key, text in _ENGLISH.items() if key.startswith(f"{name}.")
+    }
+
+
+NO_PROMISE = _ENGLISH["chance.no_promise"]
+VERDICT_WORDS = _section("verdict")
+STATE_WORDS = _section("state")
+JOB_WORDS = _section("job")
 
 
 def chance_words(chance: float) -> str:
     """ "about 9 in 10": whole tenths, never below 1 and never above 9."""
-    return f"about {min(max(round(chance * 10), 1), 9)} in 10"
+    return _ENGLISH.say("chance.about", tenths=_tenths(chance))
+
+
+def _tenths(chance: float) -> int:
+    return min(max(round(chance * 10), 1), 9)
 
 
 def first_upper(text: str) -> str:
@@ -87,6 +82,13 @@ def join(words: list[str]) -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}" if words else ""
 
 
+def _sure(span: TimedSpan) -> tuple[datetime, datetime]:
+    """The starts with a plain yes, else all of the span."""
+    if span.sure_from is not None and span.sure_until is not None and span.sure_until > span.sure_from:
+        return span.sure_from, span.sure_until
+    return span.start, span.end
+
+
 @dataclass(frozen=True, slots=True)
 class Wording:
     """A person's zone, units and language, and the clock by which "today" is meant."""
@@ -95,6 +97,11 @@ class Wording:
     units: Units
     at: datetime
     language: str = "en"
+
+    @property
+    def words(self) -> Words:
+        """The words of the yard's language."""
+        return words_in(self.language)
 
     def local(self, when: datetime) -> datetime:
         """The time on the yard's clock."""
@@ -107,21 +114,45 @@ class Wording:
     def day(self, when: datetime) -> str:
         """ "today", "tomorrow", "Wed 10", "Wed 10 Dec" when farther than a week."""
         days = (self.day_of(when) - self.day_of(self.at)).days
-        near = {0: "today", 1: "tomorrow", -1: "yesterday"}.get(days)
+        near = {0: "time.today", 1: "time.tomorrow", -1: "time.yesterday"}.get(days)
         if near:
-            return near
-        local = self.local(when)
-        return f"{local:%a} {local.day}" + (f" {local:%b}" if abs(days) > 6 else "")
+            return self.words[near]
+        return self._date("date.day_far" if abs(days) > 6 else "date.day", when)
+
+    def _date(self, key: str, when: datetime) -> str:
+        """A day by a pattern of the language; where US units have one of their own, by that."""
+        words = self.words
+        pattern = words[f"{key}_us"] if self.units == "us" and f"{key}_us" in words else words[key]
+        return date_text(self.local(when), pattern, words.language)
+
+    def long_day(self, when: datetime) -> str:
+        """ "Tuesday 4 November 2025"."""
+        return self._date("date.long", when)
+
+    def weekday_number(self, when: datetime) -> str:
+        """ "Tue 4"."""
+        return self._date("date.day", when)
+
+    def dated(self, when: datetime) -> str:
+        """ "Tue 4 Nov 6:00": said the same whenever it is read."""
+        return self.words.say("time.day_clock", day=self._date("date.dated", when), clock=self.clock(when))
+
+    def month_year(self, when: datetime) -> str:
+        """ "Nov 2025"."""
+        return self._date("date.month_year", when)
 
     def month_day(self, when: datetime) -> str:
         """ "12 May", with the year where it is not this one's or the next months'."""
-        local = self.local(when)
-        name = f"{local:%b} {local.day}" if self.units == "us" else f"{local.day} {local:%b}"
-        return name if abs((local - self.local(self.at)).days) < 300 else f"{name} {local.year}"
+        near = abs((self.local(when) - self.local(self.at)).days) < 300
+        return self._date("date.month_day" if near else "date.month_day_year", when)
 
     def clock(self, when: datetime) -> str:
         """Clock time, rounded to five minutes."""
-        return show_clock(self._five(when), self.units)
+        return self._clock(self._five(when))
+
+    def _clock(self, local: datetime) -> str:
+        form = clock_form(self.units, self.words.language)
+        return self.words.say("time.clock", clock=show_clock(local, form))
 
     def _five(self, when: datetime) -> datetime:
         """The time on the yard's clock, rounded to five minutes."""
@@ -130,8 +161,7 @@ class Wording:
 
     def half_hour(self, when: datetime) -> str:
         """Clock time rounded up to the next half hour: milestones are not known better."""
-        local = self._half(when)
-        return show_clock(local, self.units)
+        return self._clock(self._half(when))
 
     def _half(self, when: datetime) -> datetime:
         rest = when.timestamp() % 1800
@@ -145,22 +175,27 @@ class Wording:
     def by_on(self, when: datetime, day: date) -> str:
         """As ``by``, in a line that is about ``day`` already: "18:30", "Sun 16:30"."""
         half = self._half(when)
-        return self.half_hour(when) if half.date() == day else f"{half:%a} {show_clock(half, self.units)}"
+        if half.date() == day:
+            return self.half_hour(when)
+        weekday = self._date("date.weekday", half)
+        return self.words.say("time.day_clock", day=weekday, clock=self._clock(half))
 
     def when(self, moment: datetime) -> str:
         """ "today 9:40", "Sat 14:00", "Mon 10 Nov 14:00" when farther than a week."""
-        return f"{self._weekday(moment)} {self.clock(moment)}"
+        return self.words.say("time.day_clock", day=self._weekday(moment), clock=self.clock(moment))
 
     def at_time(self, moment: datetime) -> str:
         """ "at 21:30", "tomorrow at 3:00", "Sat at 7:00": the day where it is not today's."""
-        day = self._weekday(moment)
-        return f"at {self.clock(moment)}" if day == "today" else f"{day} at {self.clock(moment)}"
+        clock = self.clock(moment)
+        if self._five(moment).date() == self.day_of(self.at):
+            return self.words.say("time.at", clock=clock)
+        return self.words.say("time.day_at", day=self._weekday(moment), clock=clock)
 
     def _weekday(self, moment: datetime) -> str:
         """The day beside a clock time: no number where the weekday says enough, so that no two meet."""
         local = self._five(moment)
         days = abs((local.date() - self.day_of(self.at)).days)
-        return f"{local:%a}" if 2 <= days <= 6 else self.day(local)
+        return self._date("date.weekday", local) if 2 <= days <= 6 else self.day(local)
 
     def milestones(self, span: TimedSpan) -> list[str]:
         """ "dry to touch by 14:00", "takes rain by Wed 10:30", in the order of time.
@@ -169,35 +204,48 @@ class Wording:
         """
         s = span.milestones
         known = [
-            ("dry to touch", s.touch_dry),
-            ("past frost", s.frost_safe),
-            ("takes rain", s.rain_safe),
-            ("dry through", s.dry),
+            ("stone.touch_dry", s.touch_dry),
+            ("stone.frost_safe", s.frost_safe),
+            ("stone.rain_safe", s.rain_safe),
+            ("stone.dry", s.dry),
         ]
-        rows = sorted(((when, words) for words, when in known if when is not None), key=lambda row: row[0])
+        rows = sorted(((when, key) for key, when in known if when is not None), key=lambda row: row[0])
         day = self.day_of(span.best)
-        return [
-            f"{words} by {self.half_hour(when) if self.day_of(self._half(when)) == day else self.by(when)}"
-            for when, words in rows
-        ]
+        return [self._stone(key, when, day) for when, key in rows]
+
+    def _stone(self, key: str, when: datetime, day: date) -> str:
+        time = self.half_hour(when) if self.day_of(self._half(when)) == day else self.by(when)
+        return self.words.say("stone.by", what=self.words[key], time=time)
 
     def span(self, start: datetime, end: datetime) -> str:
         """ "9 to 13", "10 to 11:30"; in US form "9 to 1"; "at 15:45" where both are the same."""
-        a, b = self.local(start), self.local(end)
-        if a == b:
-            return f"at {show_clock(a, self.units, short=True)}"
-        return f"{show_clock(a, self.units, short=True)} to {show_clock(b, self.units, short=True)}"
+        return self._stretch("time.span", start, end)
+
+    def _stretch(self, key: str, start: datetime, end: datetime) -> str:
+        form = clock_form(self.units, self.words.language)
+        a, b = (show_clock(self.local(when), form, short=True) for when in (start, end))
+        if self.local(start) == self.local(end):
+            return self.words.say("time.moment", clock=a)
+        return self.words.say(key, start=a, end=b)
 
     def brush(self, span: TimedSpan) -> str:
         """The hours in which the brush may touch wood with a plain yes, else all of the span."""
-        if span.sure_from is not None and span.sure_until is not None and span.sure_until > span.sure_from:
-            return self.span(span.sure_from, span.sure_until)
-        return self.span(span.start, span.end)
+        return self.span(*_sure(span))
+
+    def between(self, span: TimedSpan) -> str:
+        """The same hours as "between 9 and 13"."""
+        return self._stretch("time.between", *_sure(span))
 
     def value(self, value: float | None, unit: str) -> str:
         """A number of a rule in the person's units."""
+        return self._number(self._value(value, unit))
+
+    def _number(self, text: str) -> str:
+        return number_text(text, self.words.language)
+
+    def _value(self, value: float | None, unit: str) -> str:
         if value is None:
-            return "unknown"
+            return self.words["word.unknown"]
         if unit == "°C":
             return show_temperature(value, self.units)
         if unit == "K":
@@ -219,37 +267,60 @@ class Wording:
     def reason(self, reason: Reason, *, broken: bool | None = None) -> str:
         """A rule's sentence with its numbers in place."""
         broken = reason.outcome == "break" if broken is None else broken
-        template = reason.says if broken else reason.holds
-        return template.format(
+        part, text = ("says", reason.says) if broken else ("holds", reason.holds)
+        return self.words.rule(reason.rule, part, text).format(
             value=self.value(reason.value if broken else reason.typical, reason.unit),
             limit=self.value(reason.limit, reason.unit),
             unit=reason.unit,
-            at="at an hour not known" if reason.at is None else self.at_time(reason.at),
+            at=self.words["time.unknown"] if reason.at is None else self.at_time(reason.at),
         )
 
     def wood(self, species: Species | None, said: str = "") -> str:
         """Name of a wood: what the person calls it, else the table's."""
-        return said or (show_name(species, self.language) if species else "wood")
+        language = self.language.partition("-")[0]
+        return said or (show_name(species, language) if species else self.words["word.wood"])
+
+    def end(self, name: str) -> str:
+        """Name of an end: the usual two in the language, any other as it was given."""
+        return self.words.get(f"end.{name}", name)
+
+    def join(self, words: Sequence[str]) -> str:
+        """ "a", "a and b", "a, b and c"."""
+        if len(words) < 2:
+            return "".join(words)
+        return self.words.say("word.and", some=", ".join(words[:-1]), last=words[-1])
+
+    def chance(self, chance: float) -> str:
+        """ "about 9 in 10": whole tenths, never below 1 and never above 9."""
+        return self.words.say("chance.about", tenths=_tenths(chance))
+
+    def short(self, cause: Reason | TimedStop) -> str:
+        """A few words for what stops the coat."""
+        return self.words.rule(cause.rule, "short", cause.short)
 
     def job(self, job: Job, ends: Sequence[str] = ()) -> str:
         """What to do, at which ends, in words."""
-        words = ", ".join([JOB_WORDS[job.kind], join(list(ends))] if ends else [JOB_WORDS[job.kind]])
-        return words + (" (two people)" if job.people > 1 else "")
+        words = self.words[f"job.{job.kind}"]
+        if ends:
+            words = self.words.say(
+                "word.at_ends", job=words, ends=self.join([self.end(name) for name in ends])
+            )
+        return self.words.say("word.by_two", job=words) if job.people > 1 else words
 
     def litres(self, litres: float) -> str:
         """A volume."""
-        return show_volume(litres, self.units)
+        return self._number(show_volume(litres, self.units))
 
     def length(self, cm: float) -> str:
         """A length."""
-        return show_length(cm, self.units)
+        return self._number(show_length(cm, self.units))
 
     def about_length(self, cm: float) -> str:
         """A loss: two significant figures at most, half inches in US units."""
         if self.units == "us":
             inches = round(cm / 2.54 * 2) / 2
-            return f"{inches:g} in"
-        return f"{cm:.1f} cm" if cm < 1.95 else f"{cm:.0f} cm"
+            return self._number(f"{inches:g} in")
+        return self._number(f"{cm:.1f} cm" if cm < 1.95 else f"{cm:.0f} cm")
 
     def weight(self, kg: float) -> str:
         """A weight of green wood: two significant figures, pounds in US units."""
@@ -260,14 +331,14 @@ class Wording:
     def money(self, amount: float, currency: str | None) -> str:
         """Two significant figures, never cents; no sign where the yard named no currency."""
         if amount < 0.95:
-            text = "under 1" if amount >= 0.05 else "0"
+            text = self.words["word.under_one"] if amount >= 0.05 else "0"
         else:
             text = f"{round(amount, 1 - floor(log10(amount))):.0f}"
         return f"{text} {currency}" if currency else text
 
     def temperature(self, c: float) -> str:
         """A temperature."""
-        return show_temperature(c, self.units)
+        return self._number(show_temperature(c, self.units))
 
     def whole(self, c: float) -> str:
         """A temperature to the whole degree, with its sign: "+5", "-2"; °F in US units.
@@ -277,5 +348,5 @@ class Wording:
         near = abs(c) < 0.95
         if self.units == "metric":
             tenths = f"{c:+.1f}" if near else f"{c:+.0f}"
-            return "0" if tenths in ("+0.0", "-0.0") else tenths
-        return f"{c * 1.8 + 32:.{int(near)}f}"
+            return "0" if tenths in ("+0.0", "-0.0") else self._number(tenths)
+        return self._number(f"{c * 1.8 + 32:.{int(near)}f}")

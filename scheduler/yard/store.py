@@ -169,6 +169,13 @@ class Store:
             with connection.begin():
                 yield connection
 
+    @contextmanager
+    def held(self) -> Iterator[None]:
+        """Keep one connection open meanwhile: when the last one closes, SQLite tidies up for long."""
+        with plain_errors(self.shown), self.engine.connect() as connection:
+            connection.rollback()  # open, and in no transaction
+            yield
+
     # -- revision
 
     def revision(self) -> str | None:
@@ -241,12 +248,16 @@ class Store:
             return _reminders(connection, yard, states, due_by)
 
     def change_reminders(
-        self, yard: str, make: Callable[[tuple[ReminderRow, ...]], Iterable[ReminderRow]]
+        self,
+        yard: str,
+        make: Callable[[tuple[ReminderRow, ...]], Iterable[ReminderRow]],
+        also: Callable[[sa.Connection], None] | None = None,
     ) -> list[ReminderRow]:
         """Read all reminders, let ``make`` decide, write what it returns: one transaction.
 
         A row without ``id`` is new, unless its key is there already (then it is passed over); one with
-        an ``id`` takes the place of that row, where it has changed. Nothing else is touched.
+        an ``id`` takes the place of that row, where it has changed. Nothing else is touched, but for what
+        ``also`` writes in the same transaction; it too may be called again.
 
         Returns
         -------
@@ -260,7 +271,10 @@ class Store:
                     held = sa.select(t.reminder.c.id).where(t.reminder.c.yard == yard)
                     connection.execute(held.order_by(t.reminder.c.id).with_for_update()).all()
                     known = _reminders(connection, yard, None, None)
-                    return _put_reminders(connection, yard, known, make(known))
+                    written = _put_reminders(connection, yard, known, make(known))
+                    if also is not None:
+                        also(connection)
+                    return written
             except StoreError as error:
                 if last_try or not isinstance(error.__cause__, IntegrityError):
                     raise
@@ -283,10 +297,13 @@ class Store:
     # -- leases and memos
 
     def take_lease(self, yard: str, name: str, holder: str, now: datetime, until: datetime) -> bool:
-        """Take or prolong a lease; False when another holder has it still."""
+        """Take or prolong a lease; False when another holder has it still.
+
+        One that runs far longer than is asked for now is from a clock that has been set back since.
+        """
         c = t.lease.c
         mine = (c.yard == yard, c.name == name)
-        free = sa.or_(c.until <= now, c.holder == holder)
+        free = sa.or_(c.until <= now, c.until > until + (until - now), c.holder == holder)
         try:
             with self.writing() as connection:
                 taken = sa.update(t.lease).where(*mine, free).values(holder=holder, until=until)
@@ -311,12 +328,17 @@ class Store:
 
     def remember(self, yard: str, name: str, value: Any, at: datetime) -> None:
         """Keep a small value (anything JSON can hold) under a name."""
-        c = t.memo.c
         with self.writing() as connection:
-            values = {"value": value, "changed_at": at}
-            changed = sa.update(t.memo).where(c.yard == yard, c.name == name).values(**values)
-            if connection.execute(changed).rowcount == 0:
-                connection.execute(sa.insert(t.memo), [{"yard": yard, "name": name, **values}])
+            self.remember_on(connection, yard, name, value, at)
+
+    @staticmethod
+    def remember_on(connection: sa.Connection, yard: str, name: str, value: Any, at: datetime) -> None:
+        """The same inside a transaction that is open."""
+        c = t.memo.c
+        values = {"value": value, "changed_at": at}
+        changed = sa.update(t.memo).where(c.yard == yard, c.name == name).values(**values)
+        if connection.execute(changed).rowcount == 0:
+            connection.execute(sa.insert(t.memo), [{"yard": yard, "name": name, **values}])
 
     def recall(self, yard: str, name: str) -> tuple[Any, datetime] | None:
         """The value kept under a name and since when, or None."""

@@ -23,9 +23,21 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-__all__ = ["REMINDER_STATES", "UtcDateTime", "entry", "lease", "memo", "metadata", "reminder"]
+__all__ = [
+    "OUTBOX_STATES",
+    "REMINDER_STATES",
+    "UtcDateTime",
+    "entry",
+    "lease",
+    "memo",
+    "metadata",
+    "notice",
+    "outbox",
+    "reminder",
+]
 
 REMINDER_STATES = ("planned", "sent", "done", "dropped", "cancelled")
+OUTBOX_STATES = ("due", "sent", "failed", "expired", "replaced")
 
 
 class UtcDateTime(TypeDecorator[datetime]):
@@ -110,6 +122,51 @@ reminder = Table(
         name="state_known",
     ),
     Index("ix_reminder_yard_state_due_at", "yard", "state", "due_at"),
+)
+
+# What was put to the person, by its key: its number rises only when what they would do changes.
+notice = Table(
+    "notice",
+    metadata,
+    Column("yard", String(64), primary_key=True),
+    Column("key", String(255), primary_key=True),
+    Column("kind", String(32), nullable=False),
+    Column("action", Text, nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("subject", Text, nullable=False),
+    Column("text", Text, nullable=False),
+    Column("reminders", JSON, nullable=False),
+    Column("due_at", UtcDateTime, nullable=False),
+    Column("expires_at", UtcDateTime, nullable=False),
+    Column("put_at", UtcDateTime, nullable=False),
+)
+
+# One row for each notice, its number and each channel: what is on its way, and what became of it.
+outbox = Table(
+    "outbox",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("yard", String(64), nullable=False),
+    Column("key", String(400), nullable=False),
+    Column("notice", String(255), nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("channel", String(64), nullable=False),
+    Column("kind", String(32), nullable=False),
+    Column("urgent", Boolean, nullable=False),
+    Column("subject", Text, nullable=False),
+    Column("text", Text, nullable=False),
+    Column("state", String(16), nullable=False),
+    Column("made_at", UtcDateTime, nullable=False),
+    Column("not_before", UtcDateTime, nullable=False),
+    Column("expires_at", UtcDateTime, nullable=False),
+    Column("attempts", Integer, nullable=False),
+    Column("holder", String(64)),
+    Column("lease_until", UtcDateTime),
+    Column("last_error", Text),
+    Column("ended_at", UtcDateTime),
+    UniqueConstraint("yard", "key", name="uq_outbox_yard_key"),
+    CheckConstraint("state IN ('due', 'sent', 'failed', 'expired', 'replaced')", name="state_known"),
+    Index("ix_outbox_yard_state_not_before", "yard", "state", "not_before"),
 )
 
 # Who may do a job just now: a second process finds it taken.

@@ -270,20 +270,20 @@ kind = "push"
     assert checks["channel file"]["ok"]
     assert not checks["channel lost"]["ok"]
     assert not checks["channel push"]["ok"]
-    assert "cannot send by push yet" in checks["channel push"]["said"]
+    assert "names no address" in checks["channel push"]["said"]
 
 
 def test_a_test_can_be_sent_to_file_and_screen(tmp_path: Path) -> None:
     target = tmp_path / "notices.txt"
     yard = yard_file(tmp_path, f'[[channel]]\nkind = "file"\npath = "{target}"\n[[channel]]\nkind = "push"')
     assert verify(yard, "--send", "file").code == 0
-    assert "It works if you read this." in target.read_text(encoding="utf-8")
+    assert "It works if you read this;" in target.read_text(encoding="utf-8")
     screen = verify(yard, "--send", "screen")
-    assert (screen.code, screen.out.count("It works if you read this.")) == (0, 1)
+    assert (screen.code, screen.out.count("It works if you read this;")) == (0, 1)
     assert verify(yard, "--send", "push").code == 1
     wrong = verify(yard, "--send", "pigeon")
     assert (wrong.code, wrong.out) == (2, "")
-    assert "there is file, push" in wrong.err
+    assert "there is file, push, screen" in wrong.err
 
 
 # ------------------------------------------------------------------ demo and the rest

@@ -19,6 +19,7 @@ from typing import Any
 
 import pytest
 import sqlalchemy as sa
+from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.config import Config
 from alembic.migration import MigrationContext
@@ -273,11 +274,15 @@ def test_the_folder_of_the_database_is_made(tmp_path: Path) -> None:
 # ------------------------------------------------------------------ revisions
 
 
-def script_directory() -> ScriptDirectory:
+def script_config() -> Config:
     config = Config()
     config.set_main_option("script_location", str(ROOT / "scheduler" / "yard" / "migrations"))
     config.set_main_option("path_separator", "os")
-    return ScriptDirectory.from_config(config)
+    return config
+
+
+def script_directory() -> ScriptDirectory:
+    return ScriptDirectory.from_config(script_config())
 
 
 def test_the_migrations_make_exactly_the_tables_of_the_program(store: Store) -> None:
@@ -338,10 +343,10 @@ def test_without_leave_to_migrate_an_empty_database_is_refused(url: str) -> None
         open_store(url, migrate=False)
 
 
-SECOND_REVISION = """
+NEXT_REVISION = """
 from alembic import op
 import sqlalchemy as sa
-revision, down_revision, branch_labels, depends_on = "0002", "0001", None, None
+revision, down_revision, branch_labels, depends_on = "0999", "0002", None, None
 def upgrade():
     with op.batch_alter_table("entry") as batch:
         batch.add_column(sa.Column("photo", sa.Text()))
@@ -357,16 +362,44 @@ def test_an_upgrade_first_leaves_a_copy_and_keeps_every_entry(
     # The program of a later day: its store.py, with one more script beside the first.
     later = tmp_path / "later"
     shutil.copytree(ROOT / "scheduler" / "yard" / "migrations", later / "migrations")
-    (later / "migrations" / "versions" / "r0002_photo.py").write_text(SECOND_REVISION, encoding="utf-8")
+    (later / "migrations" / "versions" / "r0999_photo.py").write_text(NEXT_REVISION, encoding="utf-8")
     monkeypatch.setattr(store_module, "__file__", str(later / "store.py"))
-    monkeypatch.setattr(store_module, "HEAD", "0002")
-    monkeypatch.setattr(store_module, "REVISIONS", ("0001", "0002"))
+    monkeypatch.setattr(store_module, "HEAD", "0999")
+    monkeypatch.setattr(store_module, "REVISIONS", (*migrations.REVISIONS, "0999"))
     with open_store(url) as store:
-        assert store.revision() == "0002"
+        assert store.revision() == "0999"
         assert store.entries("yard") == before
-    with closing(sqlite3.connect(tmp_path / "yard.db.before-0002")) as copy:
+    with closing(sqlite3.connect(tmp_path / "yard.db.before-0999")) as copy:
         assert copy.execute("SELECT count(*) FROM entry").fetchone() == (3,)
+        assert copy.execute("SELECT version_num FROM alembic_version").fetchone() == (migrations.HEAD,)
+
+
+def test_a_database_from_before_the_outbox_is_upgraded_with_all_it_holds(url: str, tmp_path: Path) -> None:
+    old = store_module.Store(*store_module.make_engine(url, 1.0))
+    with old.writing() as connection:
+        config = script_config()
+        config.attributes["connection"] = connection
+        command.upgrade(config, "0001")
+        connection.execute(
+            sa.insert(tables.entry), [store_module._entry_row(e) for e in numbered(roofs(3), 0)]
+        )
+        connection.execute(sa.insert(tables.memo), [memo_row("first", ["H03"])])
+    old.change_reminders("yard", lambda _: [due("look/H01//4/1")])
+    before, told = old.entries("yard"), old.reminders("yard")
+    old.close()
+    with open_store(url) as store:
+        assert store.revision() == migrations.HEAD != "0001"
+        assert (store.entries("yard"), store.reminders("yard")) == (before, told)
+        assert store.recall("yard", "first") == (["H03"], AT)
+        with store.reading() as connection:
+            assert connection.execute(sa.select(sa.func.count()).select_from(tables.outbox)).scalar() == 0
+    with closing(sqlite3.connect(tmp_path / f"yard.db.before-{migrations.HEAD}")) as copy:
         assert copy.execute("SELECT version_num FROM alembic_version").fetchone() == ("0001",)
+        assert copy.execute("SELECT count(*) FROM reminder").fetchone() == (1,)
+
+
+def memo_row(name: str, value: Any) -> dict[str, Any]:
+    return {"yard": "yard", "name": name, "value": value, "changed_at": AT}
 
 
 def test_an_upgrade_that_fails_leaves_the_database_as_it_was(
@@ -376,16 +409,16 @@ def test_an_upgrade_that_fails_leaves_the_database_as_it_was(
         store.append("yard", lambda _: roofs(3))
     later = tmp_path / "later"
     shutil.copytree(ROOT / "scheduler" / "yard" / "migrations", later / "migrations")
-    broken = SECOND_REVISION + '    op.execute("SELECT * FROM not_there")\n'
-    (later / "migrations" / "versions" / "r0002_photo.py").write_text(broken, encoding="utf-8")
+    broken = NEXT_REVISION + '    op.execute("SELECT * FROM not_there")\n'
+    (later / "migrations" / "versions" / "r0999_photo.py").write_text(broken, encoding="utf-8")
     with monkeypatch.context() as patch:
         patch.setattr(store_module, "__file__", str(later / "store.py"))
-        patch.setattr(store_module, "HEAD", "0002")
-        patch.setattr(store_module, "REVISIONS", ("0001", "0002"))
+        patch.setattr(store_module, "HEAD", "0999")
+        patch.setattr(store_module, "REVISIONS", (*migrations.REVISIONS, "0999"))
         with pytest.raises(StoreError, match="not_there"):
             open_store(url)
     with open_store(url) as store:
-        assert store.revision() == "0001"
+        assert store.revision() == migrations.HEAD
         assert len(store.entries("yard")) == 3
 
 

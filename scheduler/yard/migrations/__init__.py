@@ -4,5 +4,5 @@ from __future__ import annotations
 
 __all__ = ["HEAD", "REVISIONS"]
 
-REVISIONS = ("0001",)  # a test holds this against the scripts in versions/
+REVISIONS = ("0001", "0002")  # a test holds this against the scripts in versions/
 HEAD = REVISIONS[-1]
