@@ -29,7 +29,9 @@ SAYS = {
     "views": "text, calendar, pictures",
     "web": "page and feed",
     "records": "learned, scored, past years",
+    "delivery": "claim, send, write down",
     "service": "what happens when",
+    "running": "rounds, the bell, health, backup",
     "commands": "the command line",
 }
 # Files of the top folder that make up one part between them.
@@ -39,6 +41,10 @@ JOINED = {
     "learning": "records",
     "scored": "records",
     "seasons": "records",
+    "health": "running",
+    "backup": "running",
+    "tick": "running",
+    "serve": "running",
     "cli": "commands",
     "demo": "commands",
     "__main__": "commands",
