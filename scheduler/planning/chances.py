@@ -144,14 +144,7 @@ def _removed(days: int, doubt: Doubt) -> F:
 
     Behind the table of errors a day is doubted as the weather of the season is.
     """
-    import os
     table = doubt["air"]
-    if os.environ.get("REM","lead")=="one":
-        sigma = np.interp([0.25, 1.25], table["days"], table["sigma"])
-        out=np.full(days, float(doubt_removed(sigma)[0]))
-        k=np.arange(days)>=7
-        out[k]=.927
-        return out
     first = float(np.interp(0.25, table["days"], table["sigma"]))
     ahead = np.interp(np.arange(days) + 1.25, table["days"], table["sigma"], right=table["usual_sd"])
     return np.asarray([doubt_removed(np.array([first, one]))[0] for one in ahead])

@@ -29,8 +29,6 @@ from numpy.typing import NDArray
 __all__ = ["Chances", "Choice", "decide", "doubt_removed"]
 
 F = NDArray[np.float64]
-import os
-MODE=os.environ.get("MODE","A")
 
 
 @dataclass(frozen=True, eq=False)
@@ -163,7 +161,7 @@ def decide(
         if day + 1 < chances.forecast_days:
             waited[:, day] += removed[day] * np.minimum(informed[:, day + 1] - waited[:, day], 0.0)
         value[:, day] = np.minimum(tried[:, day], waited[:, day])
-        if day and (MODE == "B" or (MODE == "A" and not told)):
+        if day and not told:
             seen = _seen(cost[:, day], held[:, day], plain[day], value[:, day + 1])
             value[:, day] += removed[day - 1] * np.minimum(seen - value[:, day], 0.0)
     acts = tried < waited - 1e-9
@@ -195,7 +193,7 @@ def _after_failing(cost: F, held: F, never: F, chances: Chances, removed: F, ret
         again = value[:, :, day + retry]
         tried = _try(cost[:, None, day], held[:, None, day], given[None, :, day], again)
         value[:, :, day] = np.minimum(value[:, :, day + 1], tried)
-        if day and (MODE == "B" or (MODE == "A" and day >= n)):
+        if day and day >= n:
             seen = _seen(cost[:, None, day], held[:, None, day], given[None, :, day], value[:, :, day + 1])
             value[:, :, day] += removed[day - 1] * np.minimum(seen - value[:, :, day], 0.0)
     return (
@@ -224,7 +222,6 @@ def _beyond(cost: F, held: F, never: F, later: F, removed: F) -> F:
     for day in range(later.size - 1, -1, -1):
         after = value
         value = np.minimum(after, _try(cost[:, day], held[:, day], float(later[day]), after))
-        if MODE != "0":
-            seen = _seen(cost[:, day], held[:, day], float(later[day]), after)
-            value = value + removed[day] * np.minimum(seen - value, 0.0)
+        seen = _seen(cost[:, day], held[:, day], float(later[day]), after)
+        value = value + removed[day] * np.minimum(seen - value, 0.0)
     return value
