@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scheduler.planning.climate import Climate
-from scheduler.planning.decision import Chances, doubt_removed
+from scheduler.planning.decision import Chances
 from scheduler.planning.outlook import Outlook
 from scheduler.rules.engine import PASS, UNKNOWN
 from scheduler.settings import Doubt
@@ -111,7 +111,7 @@ def chances_by_day(
         days=tuple(today + n * DAY for n in range(total)),
         starts=(*starts, *(_noon(day, outlook) for day in later_days)),
         chances=Chances(holds, later),
-        removed=_removed(total, doubt),
+        removed=_removed(total, told, doubt),
     )
 
 
@@ -139,12 +139,12 @@ def _past_chance(climate: Climate | None, day: date, default: float) -> float:
     return chance if np.isfinite(chance) else default
 
 
-def _removed(days: int, doubt: Doubt) -> F:
-    """How much of today's doubt about the day that is waited for its own morning will have taken away, (days,).
+def _removed(days: int, told: int, doubt: Doubt) -> F:
+    """How much of today's doubt about the day after each its own morning will have taken away, (days,).
 
-    Behind the table of errors a day is doubted as the weather of the season is.
+    ``told`` days have a forecast.
     """
-    table = doubt["air"]
-    first = float(np.interp(0.25, table["days"], table["sigma"]))
-    ahead = np.interp(np.arange(days) + 1.25, table["days"], table["sigma"], right=table["usual_sd"])
-    return np.asarray([doubt_removed(np.array([first, one]))[0] for one in ahead])
+    table = doubt["removed"]
+    out = np.interp(np.arange(days) + 1.0, table["days"], table["share"])
+    out[max(told - 1, 0) :] = table["behind"]
+    return np.asarray(out)

@@ -26,7 +26,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Chances", "Choice", "decide", "doubt_removed"]
+__all__ = ["Chances", "Choice", "decide"]
 
 F = NDArray[np.float64]
 
@@ -106,15 +106,6 @@ class Choice:
     def of_waiting(self) -> F:
         """What it costs to let the first day go by, (ends,); never below zero."""
         return np.maximum(self.wait - np.minimum(self.try_now, self.wait), 0.0)
-
-
-def doubt_removed(sigma: F) -> F:
-    """Share of the doubt about a day that one more day of forecasting removes, by lead in days, (days - 1,).
-
-    ``sigma`` are standard deviations of the forecast's error at leads 0, 1, 2 ... days.
-    """
-    sigma = np.asarray(sigma, np.float64)
-    return np.asarray(np.clip(1.0 - (sigma[:-1] / sigma[1:]) ** 2, 0.0, 1.0))
 
 
 def decide(

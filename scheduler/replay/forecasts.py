@@ -71,7 +71,9 @@ class Forecasts:
             out[issued - first :] = self._noise(name, issued, last, sigma[issued - first :])
             return out
 
-        sigma = (n["air_first"] + n["air_day"] * lead) * np.interp(height, [-6.0, 15.0], [1.0, n["air_by_day"]])
+        sigma = (n["air_first"] + n["air_day"] * lead) * np.interp(
+            height, [-6.0, 15.0], [1.0, n["air_by_day"]]
+        )
         grown = n["air_first"] + n["air_day"] * lead
         air_noise = noise("air", grown)
         wrong = np.where(ahead, self._missed("air_c", issued, part.air_c[0], sigma, air_noise), 0.0)
@@ -170,7 +172,9 @@ class Forecasts:
         for event in near:
             dice = _Dice.of(self.world.seed, event.first)
             if dice.missed >= float(self._lost((event.first - issued) / 24.0)):
-                self._put(out, first, event.first + self._shift(dice, event.first, issued), event.amounts, dice)
+                self._put(
+                    out, first, event.first + self._shift(dice, event.first, issued), event.amounts, dice
+                )
         pool = [
             e for e in self.events if issued - 30 * 24 < e.first and e.first + len(e.amounts) <= last - 24
         ]
@@ -256,5 +260,7 @@ def _bell(parts: tuple[tuple[float, float], ...], bell: int) -> F:
 def _colour(parts: tuple[tuple[float, float], ...], bell: int, count: int, rng: np.random.Generator) -> F:
     """Noise of unit spread whose memory is a mixture of exponentials (share, hours), drawn over a bell."""
     length = count + 6 * bell
-    out = sum(np.sqrt(share) * (_memory(length, hours) @ rng.standard_normal(length)) for share, hours in parts)
+    out = sum(
+        np.sqrt(share) * (_memory(length, hours) @ rng.standard_normal(length)) for share, hours in parts
+    )
     return np.asarray(np.convolve(out, _bell(parts, bell), mode="valid") if bell else out)

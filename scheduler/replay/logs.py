@@ -141,7 +141,15 @@ def stock_of(
     cost = litres * price_per_litre + minutes / 60.0 * wage
     kind = both(wood)
     return Stock(
-        kind, both(cut), both(day), woods.per_cm[kind], woods.factor[kind], litres, cost, both(until), both(sawn)
+        kind,
+        both(cut),
+        both(day),
+        woods.per_cm[kind],
+        woods.factor[kind],
+        litres,
+        cost,
+        both(until),
+        both(sawn),
     )
 
 

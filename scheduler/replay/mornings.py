@@ -88,9 +88,7 @@ def seen_of(
         chance = ((rows == PASS).sum(axis=0) + 0.5) / (known + 1.0)
         few = rows.shape[0] - known > outlook.limits.unknown_share * rows.shape[0]
         judged = Judged(steps, rows, np.zeros(steps.size, bool), np.where(few, np.nan, chance))
-        days = chances_by_day(
-            judged, outlook, until, doubt(), climate=climate, default=worth["later_chance"]
-        )
+        days = chances_by_day(judged, outlook, until, doubt(), climate=climate, default=worth["later_chance"])
         best = np.array(
             [where.get(round(outlook.step_of(day)), -1) for day in days.starts[: days.told]], np.int64
         )

@@ -100,7 +100,9 @@ def _refuse_dew_above_air(table: Table, found: dict[str, F], rows: NDArray[np.in
         wrong = np.flatnonzero(found["dew_point_c"] > found["air_c"] + DEW_SLACK_K)
     if wrong.size:
         row = int(np.flatnonzero(rows == wrong[0])[0])
-        raise WeatherError(f"Line {table.lines[row]}: the dew point lies above the air; are the columns swapped?")
+        raise WeatherError(
+            f"Line {table.lines[row]}: the dew point lies above the air; are the columns swapped?"
+        )
 
 
 def record_of(start: datetime, found: dict[str, F], gap_hours: float) -> Record:

@@ -117,14 +117,22 @@ class _Setting:
     def __post_init__(self) -> None:
         yard, n = self.yard, self.scheme["yard"]
         self.coating: Coating = coating_of(coating_profiles()[yard.coating.profile], yard.coating)
-        self.rules: tuple[WeatherRule, ...] = rules_of(rule_specs(), yard.rules, self.coating, yard.coating.method)
+        self.rules: tuple[WeatherRule, ...] = rules_of(
+            rule_specs(), yard.rules, self.coating, yard.coating.method
+        )
         self.thumbs = thumbs_of(self.scheme["rule"])
         self.sky = Sky(self.scheme["cloud"], self.scheme["forecast"]["wet"])
         self.limits = Limits.of(thresholds())
         assumed = assumptions()
         self.grain, self.worth = grain_numbers(), worth_numbers()
         self.woods: Woods = woods_of(
-            self.scheme["wood"], species_table(), self.coating, value_numbers(), self.grain, assumed, n["length"]
+            self.scheme["wood"],
+            species_table(),
+            self.coating,
+            value_numbers(),
+            self.grain,
+            assumed,
+            n["length"],
         )
         self.minutes = yard.yard.minutes.end or assumed["minutes_end"]
         given = yard.coating.price_per_litre
@@ -136,7 +144,8 @@ class _Setting:
         start = self.record.weather.start
         asks = time(int(n["asks_at"]), round(n["asks_at"] % 1 * 60))
         self.mornings = [
-            int(np.ceil((datetime.combine(day, asks, yard.zone).astimezone(UTC) - start) / HOUR)) for day in self.days
+            int(np.ceil((datetime.combine(day, asks, yard.zone).astimezone(UTC) - start) / HOUR))
+            for day in self.days
         ]
         self.normals = self._normals(start)
 

@@ -147,7 +147,9 @@ def _figures(tallies: Sequence[Tally]) -> Figures:
         hours=float(np.mean([t.hours for t in tallies])),
         yes=float(np.mean([t.yes for t in tallies])),
         asked=float(np.mean([t.asked for t in tallies])),
-        days_open_median=float(np.median(np.concatenate([t.days_open for t in tallies]))) if ends.any() else 0.0,
+        days_open_median=float(np.median(np.concatenate([t.days_open for t in tallies])))
+        if ends.any()
+        else 0.0,
         coated_share=1.0 - sum(t.left_open for t in tallies) / whole,
         cost_band=_band(cost / some),
         loss_band=_band(wood_cm / some),

@@ -18,7 +18,18 @@ from scheduler.replay.policies import assign
 from scheduler.replay.truth import CAUSES, Fates, Slots
 from scheduler.weather.series import HOUR, Weather
 
-__all__ = ["Foresight", "Ledgers", "Policy", "Program", "Rule", "Tally", "Truth", "foresight", "play", "truth_table"]
+__all__ = [
+    "Foresight",
+    "Ledgers",
+    "Policy",
+    "Program",
+    "Rule",
+    "Tally",
+    "Truth",
+    "foresight",
+    "play",
+    "truth_table",
+]
 
 F = NDArray[np.float64]
 I = NDArray[np.int64]  # noqa: E741  -- index arrays
@@ -176,7 +187,9 @@ class Ledgers:
         begin, hours = driver(at, first, horizon.sawn, past, seen.ahead, self.normals)
         shift = (begin - start) / HOUR
         clock = true_clock(hours, self.woods, self.grain)
-        when = np.array([max((s - begin) / HOUR, (at - begin) / HOUR) for s in (*seen.days.starts, horizon.end)])
+        when = np.array(
+            [max((s - begin) / HOUR, (at - begin) / HOUR) for s in (*seen.days.starts, horizon.end)]
+        )
         sawn = (horizon.sawn - start) / HOUR
         lost, bare = losses(
             clock, self.stock, rows, when, self.grain, self.coat_m, sawn_h=sawn, shift_h=shift
@@ -245,7 +258,9 @@ def play(
         else:
             spoiled[cause] += int(chosen.size)
             back[chosen] = slots.hours[slot] + truth.fates.known_h[truth.world, slot]
-    return _tally(policy, stock, slots, truth, slot_held, tries, spoiled, minutes, (yes, asked), mornings[-1].hour)
+    return _tally(
+        policy, stock, slots, truth, slot_held, tries, spoiled, minutes, (yes, asked), mornings[-1].hour
+    )
 
 
 def _tally(

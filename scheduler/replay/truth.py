@@ -118,7 +118,13 @@ def _step(
     always = Openness(np.full(place.fine.steps, 24 * 60.0), np.ones(place.fine.steps))
     weather_rules = [r for r in rules if r.stops and r.name != "frost_on_face"]
     found = judge(
-        weather_rules, series_of(place, always), place, film.milestones, starts, brush_steps, place.fine.rain_unknown
+        weather_rules,
+        series_of(place, always),
+        place,
+        film.milestones,
+        starts,
+        brush_steps,
+        place.fine.rain_unknown,
     )
     step = starts[None, None, :] + np.arange(film.film_c.shape[0])[:, None, None]
     with np.errstate(invalid="ignore"):
@@ -137,4 +143,3 @@ def _step(
     late = np.where(slow, starts[None, :] + stepped_h * PER_HOUR, when)
     fates.known_h[:, mine] = (late - starts[None, :]) / PER_HOUR
     fates.dry_h[:, mine] = (film.milestones.dry - starts[None, :]) / PER_HOUR
-

@@ -55,7 +55,9 @@ class Sky:
         centre, width = self.middle(spread_k, rain, height)
         told = (cloud - centre) / width
         low, high = -centre / width, (1.0 - centre) / width
-        out = np.where(cloud <= 0.0, np.minimum(drawn, low), np.where(cloud >= 1.0, np.maximum(drawn, high), told))
+        out = np.where(
+            cloud <= 0.0, np.minimum(drawn, low), np.where(cloud >= 1.0, np.maximum(drawn, high), told)
+        )
         return np.asarray(np.where(np.isfinite(cloud), out, drawn))
 
 

@@ -137,7 +137,13 @@ def replay_svg(replay: Replay, score: Score, currency: str | None) -> str:
     top, high = 70.0, 30.0
     below = top + rows * high + 60.0
     parts = [
-        _text(EDGE, 30, f"{replay.first:%d %b %Y} to {replay.last:%d %b %Y}, {len(replay.played)} seeds", 18, bold=True),
+        _text(
+            EDGE,
+            30,
+            f"{replay.first:%d %b %Y} to {replay.last:%d %b %Y}, {len(replay.played)} seeds",
+            18,
+            bold=True,
+        ),
         _text(EDGE + 170, 56, f"cost per end, {currency or 'money'} (line: 8 of 10 seeds)", 13),
         _text(EDGE + 500, 56, "spoiled of 100 coats", 13),
         *_bars(score.figures, top, high),
@@ -196,7 +202,9 @@ def _reliability(leads: Sequence[Sequence[Calibrated]], top: float) -> list[str]
     names = ("today", "1 and 2 days ahead", "3 to 6 days ahead")
     for n, (name, rows) in enumerate(zip(names, leads, strict=True)):
         x, y = EDGE + 24 + n * (side + 46), top + 20 + side
-        out.append(f"<rect x='{x}' y='{y - side:.1f}' width='{side}' height='{side}' fill='none' stroke='#999'/>")
+        out.append(
+            f"<rect x='{x}' y='{y - side:.1f}' width='{side}' height='{side}' fill='none' stroke='#999'/>"
+        )
         out.append(f"<path d='M{x} {y:.1f}L{x + side} {y - side:.1f}' stroke='#999' stroke-dasharray='4 4'/>")
         for share in (0.0, 0.5, 1.0):
             out.append(_text(x + share * side, y + 16, f"{100 * share:.0f} %", 11, anchor="middle"))
