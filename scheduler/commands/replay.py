@@ -20,7 +20,7 @@ def replay(
         Path,
         typer.Argument(
             metavar="HOURS.csv",
-            help="Recorded hours: time,air_c,dew_point_c,wind_ms,rain_mm (UTC, rain of the hour that ends then).",
+            help="Recorded hours: time,air_c,dew_point_c,wind_ms,rain_mm (UTC; rain of the hour before).",
         ),
     ],
     seed: Annotated[int, typer.Option("--seed", help="The first seed of yards, logs and forecasts.")] = 1,

@@ -65,7 +65,7 @@ def day_chances(
 
 @dataclass(frozen=True, eq=False)
 class Judged:
-    """Starts (grid steps), their outcome in each member (members, starts), closed ones and chances (starts,)."""
+    """Starts (grid steps), how each ends in each member (members, starts), closed ones, chances (starts,)."""
 
     starts: NDArray[np.int64]
     outcome: NDArray[np.int8]

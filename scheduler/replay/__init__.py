@@ -1,1 +1,1 @@
-"""A season again on recorded hours: what the program, rules of thumb and perfect foresight would have done."""
+"""A season again on recorded hours: the program, rules of thumb and perfect foresight side by side."""

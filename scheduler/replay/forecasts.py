@@ -134,7 +134,7 @@ class Forecasts:
         return self._fresh[hour]
 
     def _usual(self, name: str, issued: int, count: int) -> tuple[F, float]:
-        """The usual course of the day about a morning, from ``count`` hours before the end of the forecast."""
+        """The usual course of the day about a morning, (count,), and the spread of the weather about it."""
         n = self.numbers
         last = min(issued + round(24 * n["ahead"]), self.world.weather.hours)
         first = max(issued - round(24 * n["usual_before"]), 0)
@@ -206,7 +206,7 @@ class Forecasts:
                 out[at] += max(told, n["wet"] if amount >= n["wet"] else 0.0)
 
     def _moist(self, dew: F, air: F, rain: F, true: F, ahead: NDArray[np.bool_], first: int) -> F:
-        """A model's rain moistens its own air; where it has none the air is not as damp as it was in the rain."""
+        """A model's rain moistens its own air; where it has none, its air is not as damp as in the rain."""
         wet, rows = self.numbers["wet"], slice(first, first + dew.size)
         invented = (rain >= wet) & (true < wet) & ahead
         dry = (rain < wet) & (true >= wet) & ahead

@@ -48,7 +48,7 @@ class Seen:
 
 @dataclass(frozen=True, eq=False)
 class Morning:
-    """One morning: its forecast, what the rules of thumb say of today (a slot or -1), what the program sees."""
+    """One morning: its forecast, today's slot of each rule of thumb (-1: none), what the program sees."""
 
     day: int
     hour: int

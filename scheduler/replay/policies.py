@@ -70,7 +70,7 @@ def assign(cost: F, otherwise: F, room: int) -> I:
 
     Solved exactly as an assignment of ends to places (Kuhn 1955, in the form with potentials).
     """
-    ends, days = cost.shape
+    ends = cost.shape[0]
     gain = np.where(np.isfinite(cost), cost, np.inf) - otherwise[:, None]
     useful = np.flatnonzero((gain < 0.0).any(axis=0))
     out = np.full(ends, -1, np.int64)

@@ -11,10 +11,13 @@ from numpy.typing import NDArray
 from scheduler.weather.history_table import Column, Table, read_table
 from scheduler.weather.series import HOUR, Provenance, Weather, WeatherError
 
-__all__ = ["Record", "record_of", "read_hours"]
+__all__ = ["Record", "read_hours", "record_of"]
 
 F = NDArray[np.float64]
-ABOUT = "A record has the columns time,air_c,dew_point_c,wind_ms,rain_mm and, where known, cloud,sun_wm2,pressure_hpa."
+ABOUT = (
+    "A record has the columns time,air_c,dew_point_c,wind_ms,rain_mm "
+    "and, where known, cloud,sun_wm2,pressure_hpa."
+)
 COLUMNS = {
     "air_c": Column("air_c", "°C", -70.0, 60.0),
     "dew_point_c": Column("dew_point_c", "°C", -90.0, 40.0),
@@ -52,7 +55,7 @@ def read_hours(text: str, gap_hours: float) -> Record:
     Raises
     ------
     WeatherError
-        For a heading that lacks, a cell that is no number, a time that is none or does not rise; with its line.
+        For a heading that lacks, a cell that is no number, a time that does not rise; with its line.
     """
     table = read_table(text, ("time", *NEEDED), ABOUT)
     times = [_time(cell, table.lines[n]) for n, cell in enumerate(table.texts("time"))]

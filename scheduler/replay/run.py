@@ -56,7 +56,7 @@ class Case:
 
 @dataclass(frozen=True, eq=False)
 class Played:
-    """One seed: a tally for each policy, the chances said, and the share of days with a coat that would hold."""
+    """One seed: a tally for each policy, the chances said, the share of days on which a coat would hold."""
 
     seed: int
     tallies: tuple[Tally, ...]
@@ -98,8 +98,8 @@ def days_of(record: Record, yard: YardFile, first: date | None, last: date | Non
     begin, end = max(first or earliest, earliest), min(last or latest, latest)
     if end < begin:
         raise WeatherError(
-            f"The record runs from {w.start:%Y-%m-%d} to {w.end:%Y-%m-%d}; with {lead:.0f} days before the first "
-            f"morning and {after:.0f} after the last one no day of the season that was asked for is left."
+            f"The record runs from {w.start:%Y-%m-%d} to {w.end:%Y-%m-%d}; with {lead:.0f} days before "
+            f"the first morning and {after:.0f} after the last one no day of the season that was asked for is left."
         )
     return [begin + timedelta(days=k) for k in range((end - begin).days + 1)]
 
@@ -227,7 +227,7 @@ def _seed(
 
 
 def _mornings(s: _Setting, worlds: Sequence[World], slots: Slots) -> list[list[Morning]]:
-    """All mornings of each world; what the program makes of a morning is worked out for all worlds at once."""
+    """All mornings of each world; what the program makes of one is worked out for all worlds at once."""
     numbers = s.scheme["forecast"]
     forecasts = [Forecasts(world, s.sky, numbers) for world in worlds]
     start = s.record.weather.start

@@ -1,4 +1,4 @@
-"""A replay in figures: sums and bands over the seeds, what of the avoidable was saved, chances against outcomes. Pure."""
+"""A replay in figures: sums and bands over the seeds, what was saved, chances against outcomes. Pure."""
 
 from __future__ import annotations
 

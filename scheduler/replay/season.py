@@ -104,8 +104,15 @@ class Tally:
 class Policy(Protocol):
     """Says which of the open ends are coated on a morning, and in which slot."""
 
-    name: str
-    in_spring: bool
+    @property
+    def name(self) -> str:
+        """What it is called."""
+        ...
+
+    @property
+    def in_spring(self) -> bool:
+        """Whether ends that are left open are coated in spring where that pays."""
+        ...
 
     def today(self, morning: Morning, rows: I, tried: B) -> tuple[int, I]:
         """Slot (-1: none) and the ends, the most urgent first."""

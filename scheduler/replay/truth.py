@@ -1,4 +1,4 @@
-"""What becomes of every coat that could be brushed on: film, face and log stepped together in the true yard. Pure.
+"""What becomes of every coat that could be brushed on, stepped through the true yard. Pure.
 
 Not by the clocks of the program: the coupled equations are stepped for each start, with the
 drying, wind, cold air and least film temperature of that season's yard.
@@ -48,7 +48,7 @@ class Slots:
 
 
 def slots_of(fine: Fine, yard: YardFile, rules: Sequence[Rule], days: Sequence[date]) -> Slots:
-    """Whole hours in which there is somebody and light enough, by the rules that the calendar alone decides."""
+    """Whole hours with somebody there and light enough, by the rules that the calendar alone decides."""
     open_ = openness(fine, yard.yard, yard.zone, assumptions())
     steps = np.arange(0, fine.steps - 1, PER_HOUR, dtype=np.int64)
     fit = np.ones(steps.size, bool)
