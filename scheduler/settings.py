@@ -379,7 +379,7 @@ def replay_scheme() -> dict[str, Any]:
     table = _shipped("replay.toml")
     bare = {
         part: {name: float(entry["value"]) for name, entry in table[part].items()}
-        for part in ("forecast", "yard")
+        for part in ("forecast", "yard", "learned")
     }
     return {**table, **bare}
 

@@ -27,6 +27,9 @@ def replay(
     seeds: Annotated[int, typer.Option("--seeds", help="How many seeds; bands come from them.")] = 5,
     first: Annotated[str | None, typer.Option("--from", metavar="DATE", help="First morning.")] = None,
     last: Annotated[str | None, typer.Option("--to", metavar="DATE", help="Last morning.")] = None,
+    learned: Annotated[
+        bool, typer.Option("--learned", help="Also play a program that has learned its yard.")
+    ] = False,
     picture: Annotated[
         Path | None, typer.Option("--picture", metavar="FILE.svg", help="Write the picture there.")
     ] = None,
@@ -50,7 +53,7 @@ def replay(
         days = days_of(record, here.yard, _day(first, "--from"), _day(last, "--to"))
     except WeatherError as error:
         raise Fail(f"{hours}: {error}") from None
-    result = run(record, here.yard, days, range(seed, seed + seeds))
+    result = run(record, here.yard, days, range(seed, seed + seeds), learned=learned)
     score = score_of(result)
     currency = here.yard.yard.currency
     if picture is not None:

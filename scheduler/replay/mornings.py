@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,13 +49,17 @@ class Seen:
 
 @dataclass(frozen=True, eq=False)
 class Morning:
-    """One morning: its forecast, today's slot of each rule of thumb (-1: none), what the program sees."""
+    """One morning: its forecast, today's slot of each rule of thumb (-1: none), what the program sees.
+
+    ``learned`` is what it would see had it learned the yard.
+    """
 
     day: int
     hour: int
     told: Weather
     thumbs: I
     seen: Seen
+    learned: Seen | None = None
 
 
 def seen_of(
@@ -106,7 +111,7 @@ def _outcomes(outlooks: Sequence[Outlook], steps: I) -> list[NDArray[np.int8]]:
     first = outlooks[0]
     members = [one.members for one in outlooks]
     names = [name for name, _ in members[0].weather.arrays()]
-    arrays = {n: np.concatenate([getattr(m.weather, n) for m in members]) for n in names}
+    arrays: dict[str, Any] = {n: np.concatenate([getattr(m.weather, n) for m in members]) for n in names}
     parts = (np.concatenate([getattr(m, n) for m in members]) for n in ("drying", "shelter", "film_k"))
     fine = fine_grid(
         Members(replace(members[0].weather, **arrays), *parts), first.yard.yard.place.altitude_m or 0.0
@@ -137,16 +142,21 @@ def morning_of(
     thumbs: Sequence[Thumb],
     days_ahead: float,
     climate: Climate | None = None,
+    learned: Sequence[Beliefs] | None = None,
 ) -> list[Morning]:
-    """A morning from its forecasts, one for each world."""
+    """A morning from its forecasts, one for each world; ``learned``: what each yard has taught."""
     today = slots.of(day)
     today = today[slots.hours[today] >= hour]
-    inside = slots.hours[today] - (told[0].start - start) / HOUR
+    inside = np.asarray(slots.hours[today] - (told[0].start - start) / HOUR, np.float64)
     rain = thresholds().rain_hour.value
-    seen = seen_of(yard, told, start + timedelta(hours=hour), slots, start, days_ahead, climate=climate)
+    at = start + timedelta(hours=hour)
+    seen = seen_of(yard, told, at, slots, start, days_ahead, climate=climate)
+    wise: list[Seen | None] = [None] * len(told)
+    if learned is not None:
+        wise = [*seen_of(yard, told, at, slots, start, days_ahead, learned, climate)]
     out = []
-    for one, mine in zip(told, seen, strict=True):
+    for one, mine, more in zip(told, seen, wise, strict=True):
         firsts = (first_slot(rule, one, inside, rain) for rule in thumbs)
         found = np.array([-1 if slot is None else today[slot] for slot in firsts], np.int64)
-        out.append(Morning(day, hour, one, found, mine))
+        out.append(Morning(day, hour, one, found, mine, more))
     return out

@@ -136,7 +136,7 @@ def record_of(start: datetime, found: dict[str, F], gap_hours: float) -> Record:
         wind_ms=arrays["wind_ms"][None, :],
         rain_mm=np.nan_to_num(rain)[None, :],
         provenance=Provenance("record"),
-        **{name: None if values is None else values[None, :] for name, values in sky.items()},
+        **{name: None if values is None else values[None, :] for name, values in sky.items()},  # type: ignore[arg-type]
     )
     return Record(weather, tuple(notes))
 

@@ -20,7 +20,7 @@ from scheduler.replay.policies import Thumb, thumbs_of
 from scheduler.replay.record import Record
 from scheduler.replay.season import Ledgers, Policy, Program, Rule, Tally, foresight, play, truth_table
 from scheduler.replay.truth import Fates, Slots, fates_of, slots_of
-from scheduler.replay.worlds import Sky, World, draw_world, faces_of
+from scheduler.replay.worlds import Sky, World, draw_world, faces_of, learned_of
 from scheduler.rules.rule import Rule as WeatherRule
 from scheduler.rules.rule import rules_of
 from scheduler.rules.spans import Limits
@@ -38,10 +38,10 @@ from scheduler.settings import (
 )
 from scheduler.weather.series import HOUR, WeatherError
 
-__all__ = ["FORESIGHT", "PROGRAM", "Case", "Played", "Replay", "days_of", "replay"]
+__all__ = ["FORESIGHT", "LEARNED", "PROGRAM", "Case", "Played", "Replay", "days_of", "replay"]
 
 F = NDArray[np.float64]
-PROGRAM, FORESIGHT = "coatcast", "perfect foresight"
+PROGRAM, LEARNED, FORESIGHT = "coatcast", "coatcast, yard learned", "perfect foresight"
 TOGETHER = 4  # worlds whose mornings are worked out in one go: quick, and small enough for the caches
 
 
@@ -99,7 +99,7 @@ def days_of(record: Record, yard: YardFile, first: date | None, last: date | Non
     if end < begin:
         raise WeatherError(
             f"The record runs from {w.start:%Y-%m-%d} to {w.end:%Y-%m-%d}; with {lead:.0f} days before "
-            f"the first morning and {after:.0f} after the last one no day of the season that was asked for is left."
+            f"the first morning and {after:.0f} after the last one no day that was asked for is left."
         )
     return [begin + timedelta(days=k) for k in range((end - begin).days + 1)]
 
@@ -167,6 +167,7 @@ def replay(
     seeds: Sequence[int],
     *,
     climate: Climate | None = None,
+    learned: bool = False,
 ) -> Replay:
     """Replay a season of a record under several seeds.
 
@@ -174,6 +175,7 @@ def replay(
     ----------
     days : as ``days_of`` gives them
     climate : the place's past years, if the yard has them
+    learned : also play a program that has learned its yard's offset and drying factor; takes twice as long
     """
     setting = _Setting(record, yard, list(days), climate)
     worlds = [draw_world(record, yard, seed, setting.scheme) for seed in seeds]
@@ -183,7 +185,7 @@ def replay(
     played: list[Played] = []
     for first in range(0, len(worlds), TOGETHER):
         some = worlds[first : first + TOGETHER]
-        for n, mornings in enumerate(_mornings(setting, some, slots)):
+        for n, mornings in enumerate(_mornings(setting, some, slots, learned)):
             played.append(_seed(setting, some[n], first + n, slots, fates, mornings))
     return Replay(days[0], days[-1], len(days) * 24, record.notes, setting.thumbs, tuple(played))
 
@@ -218,6 +220,8 @@ def _seed(
         Rule(rule.name, k, rule.again, not rule.never) for k, rule in enumerate(s.thumbs)
     ]
     policies.append(Program(PROGRAM, ledgers, w.start, lambda morning: morning.seen))
+    if mornings[0].learned is not None:
+        policies.append(Program(LEARNED, ledgers, w.start, lambda morning: morning.learned or morning.seen))
     policies.append(foresight(FORESIGHT, truth, stock, slots, room))
     tallies = tuple(play(policy, mornings, stock, slots, truth, room, s.minutes) for policy in policies)
     cases = tuple(_cases(mornings, truth.held))
@@ -226,15 +230,20 @@ def _seed(
     return Played(world.seed, tallies, cases, float(good.mean()), float(said.mean()))
 
 
-def _mornings(s: _Setting, worlds: Sequence[World], slots: Slots) -> list[list[Morning]]:
+def _mornings(
+    s: _Setting, worlds: Sequence[World], slots: Slots, learned: bool = False
+) -> list[list[Morning]]:
     """All mornings of each world; what the program makes of one is worked out for all worlds at once."""
     numbers = s.scheme["forecast"]
     forecasts = [Forecasts(world, s.sky, numbers) for world in worlds]
     start = s.record.weather.start
     out: list[list[Morning]] = [[] for _ in worlds]
+    beliefs = [learned_of(world, s.scheme["learned"]) for world in worlds] if learned else None
     for day, hour in enumerate(s.mornings):
         told = [one.at(hour) for one in forecasts]
-        several = morning_of(s.yard, told, day, hour, slots, start, s.thumbs, numbers["starts"], s.climate)
+        several = morning_of(
+            s.yard, told, day, hour, slots, start, s.thumbs, numbers["starts"], s.climate, beliefs
+        )
         for n, morning in enumerate(several):
             out[n].append(morning)
     return out

@@ -87,6 +87,12 @@ class Score:
         """The figures of a policy."""
         return next(f for f in self.figures if f.name == name)
 
+    def saved_by(self, name: str) -> float | None:
+        """Of what foresight saves against the best rule, the share that a policy saves; None: not told."""
+        cost = {f.name: f.total_cost for f in self.figures}
+        room = cost[self.best] - cost[FORESIGHT]
+        return (cost[self.best] - cost[name]) / room if name in cost and room > 1e-9 else None
+
 
 def score_of(replay: Replay) -> Score:
     """Figures of a replay."""

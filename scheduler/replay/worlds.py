@@ -19,11 +19,11 @@ from scheduler.coating.film import Surroundings, surroundings
 from scheduler.replay.record import Record
 from scheduler.settings import YardFile, doubt, physics, thresholds
 from scheduler.weather.fine import fine_grid
-from scheduler.weather.members import Members
+from scheduler.weather.members import Beliefs, Members
 from scheduler.weather.series import HOUR, Weather
 from scheduler.weather.sun import sun_height, sunshine
 
-__all__ = ["Sky", "World", "draw_world", "faces_of", "linked"]
+__all__ = ["Sky", "World", "draw_world", "faces_of", "learned_of", "linked"]
 
 F = NDArray[np.float64]
 CALM_MS = (0.2, 1.4)  # what a "calm" of an anemometer may be
@@ -118,6 +118,18 @@ def draw_world(record: Record, yard: YardFile, seed: int, scheme: Mapping[str, A
         shelter=float(np.exp(d["shelter"]["log_sd"] * shelter)),
         film_k=float(d["film"]["sd"] * film),
         hollow_c=cold,
+    )
+
+
+def learned_of(world: World, numbers: Mapping[str, float]) -> Beliefs:
+    """What a yard has taught in the end: its offset and its drying factor, each about right ([learned])."""
+    rng = np.random.default_rng([world.seed, 706])
+    cold, drying = rng.standard_normal(2)
+    return Beliefs(
+        hollow_c=world.hollow_c + numbers["hollow_sd"] * float(cold),
+        hollow_sd=numbers["hollow_sd"],
+        drying_log=float(np.log(world.drying)) + numbers["drying_sd"] * float(drying),
+        drying_sd=numbers["drying_sd"],
     )
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from html import escape
 from typing import Any
 
-from scheduler.replay.run import PROGRAM, Replay
+from scheduler.replay.run import LEARNED, PROGRAM, Replay
 from scheduler.replay.score import LEADS, Band, Calibrated, Figures, Score
 
 __all__ = ["replay_json", "replay_lines", "replay_svg"]
@@ -18,52 +18,69 @@ CAUSE_WORDS = {"frost": "frost", "rain": "rain", "face": "wet or cold face", "sl
 # ------------------------------------------------------------------ text
 
 
+LEAD_NAMES = ("today", "1 and 2 days ahead", "3 to 6 days ahead")
+
+
 def replay_lines(replay: Replay, score: Score, currency: str | None) -> list[str]:
     """The table and what follows from it, as lines."""
     seeds = len(replay.played)
     money = currency or "money"
-    ends = sum(t.ends for t in (p.tallies[0] for p in replay.played)) / seeds
+    ends = sum(p.tallies[0].ends for p in replay.played) / seeds
     season = f"{replay.first:%d %b %Y} to {replay.last:%d %b %Y}"
+    many = f"{seeds} seed{'s' * (seeds > 1)}"
+    head = ("coats", "spoilt", "frost", "rain", "face", "cm", "wood", "cost", "8 of 10", "litres", "hours")
     out = [
-        f"{season}, {replay.hours // 24} mornings; {seeds} seed{'s' * (seeds > 1)}, {ends:.0f} ends a season.",
-        "Of each season: coats, of 100 coats spoiled (frost, rain, wet or cold face), wood lost per end, its",
-        f"cost with wax and labour ({money}, 8 of 10 seeds), wax, hours, mornings with a yes, days open (median).",
+        f"{season}: {replay.hours // 24} mornings, {many}, {ends:.0f} ends a season.",
+        "Means of a season. Of 100 coats spoilt in all, by frost, rain, a wet or cold face; for each end cm",
+        f"of wood lost, their {money}, {money} with wax and labour, its band of 8 in 10 seeds; litres, hours",
+        "of a season; mornings with a yes, each a notice; days open till a coat holds (median).",
         "",
-        f"{'':22s}{'coats':>6s} {'spoiled':>7s} {'fr':>3s} {'ra':>3s} {'fa':>3s} {'cm/end':>7s} {'cost/end':>8s} "
-        f"{'(8 of 10)':>15s} {'litres':>6s} {'hours':>5s} {'yes':>4s} {'open':>5s}",
+        f"{'':23s}" + _cells(*head, "yes", "open"),
+        *(_row(f) for f in score.figures),
+        "",
+        *_sums(score),
+        "",
+        "Chances said of the best start of a day -> how often such a coat held (how many):",
     ]
-    out += [_row(f) for f in score.figures]
-    out += ["", *_sums(score), "", "Chances said of the best start of a day, and how often such a coat held:"]
-    names = ("today", "1 and 2 days ahead", "3 to 6 days ahead")
-    for name, rows in zip(names, score.by_lead, strict=True):
+    for name, rows in zip(LEAD_NAMES, score.by_lead, strict=True):
         cells = "  ".join(f"{100 * r.said:3.0f} -> {100 * r.happened:3.0f} ({r.n})" for r in rows)
         out.append(f"  {name:20s} {cells}")
-    assert len(names) == len(LEADS)
     return [*out, *(["", *replay.notes] if replay.notes else [])]
 
 
+WIDTHS = (6, 7, 6, 5, 5, 6, 6, 6, 13, 7, 6, 4, 5)
+
+
+def _cells(*words: str) -> str:
+    return "".join(f"{word:>{wide}s}" for word, wide in zip(words, WIDTHS, strict=True))
+
+
 def _row(f: Figures) -> str:
-    causes = " ".join(f"{f.causes_per_100[c]:3.0f}" for c in ("frost", "rain", "face"))
-    band = f"{f.cost_band.p10:.1f} to {f.cost_band.p90:.1f}"
-    return (
-        f"{f.name:22s}{f.coats:6.0f} {f.spoiled_per_100:7.0f} {causes} {f.loss_per_end_cm:7.2f} "
-        f"{f.cost_per_end:8.2f} {band:>15s} {f.litres:6.1f} {f.hours:5.1f} {f.yes:4.0f} {f.days_open_median:5.1f}"
+    causes = (f"{f.causes_per_100[c]:.0f}" for c in ("frost", "rain", "face"))
+    money = (f"{f.loss_per_end_cm:.2f}", f"{f.wood_per_end:.1f}", f"{f.cost_per_end:.2f}")
+    band = f"{f.cost_band.p10:.1f}-{f.cost_band.p90:.1f}"
+    work = (f"{f.litres:.1f}", f"{f.hours:.1f}", f"{f.yes:.0f}", f"{f.days_open_median:.1f}")
+    return f"{f.name:23s}" + _cells(
+        f"{f.coats:.0f}", f"{f.spoiled_per_100:.0f}", *causes, *money, band, *work
     )
 
 
 def _sums(score: Score) -> list[str]:
-    best, own = score.of(score.best), score.of(PROGRAM)
+    best = score.of(score.best)
     out = [
-        f"Cheapest rule of thumb: {score.best}. Perfect foresight saves {100 * score.avoidable:.0f} % of its cost."
+        f"Cheapest rule of thumb: {score.best}. Perfect foresight saves {100 * score.avoidable:.0f} % "
+        "of its cost."
     ]
-    if score.saved is not None:
-        out.append(
-            f"{PROGRAM} saves {100 * score.saved:.0f} % of what can be avoided, and spoils "
-            f"{own.spoiled_per_100:.0f} of 100 coats; the rule {best.spoiled_per_100:.0f}."
-        )
+    for name in (PROGRAM, LEARNED):
+        saved = score.saved_by(name)
+        if saved is not None:
+            out.append(
+                f"{name} saves {100 * saved:.0f} % of what can be avoided, and spoils "
+                f"{score.of(name).spoiled_per_100:.0f} of 100 coats; the rule {best.spoiled_per_100:.0f}."
+            )
     out.append(
-        f"On {100 * score.good_days:.0f} of 100 days a coat would have held; on {100 * score.said_days:.0f} "
-        "the program gave an even chance or better."
+        f"On {100 * score.good_days:.0f} of 100 days some hour would have done; on "
+        f"{100 * score.said_days:.0f} the program gave an even chance or better."
     )
     return out
 
@@ -150,7 +167,8 @@ def replay_svg(replay: Replay, score: Score, currency: str | None) -> str:
         *_reliability(score.by_lead, below),
     ]
     height = below + 300.0
-    head = f"<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 {WIDTH:.0f} {height:.0f}' font-family='sans-serif'>"
+    box = f"viewBox='0 0 {WIDTH:.0f} {height:.0f}'"
+    head = f"<svg xmlns='http://www.w3.org/2000/svg' {box} font-family='sans-serif'>"
     page = f"<rect width='{WIDTH:.0f}' height='{height:.0f}' fill='#fff'/>"
     return "\n".join([head, f"<title>{escape('A season replayed')}</title>", page, *parts, "</svg>"]) + "\n"
 
@@ -161,6 +179,10 @@ def _text(x: float, y: float, words: str, size: int, *, anchor: str = "start", b
         f"<text x='{x:.1f}' y='{y:.1f}' font-size='{size}' text-anchor='{anchor}' fill='#111'{weight}>"
         f"{escape(words)}</text>"
     )
+
+
+def _box(x: float, y: float, wide: float, high: float, fill: str) -> str:
+    return f"<rect x='{x:.1f}' y='{y:.1f}' width='{wide:.1f}' height='{high:.0f}' fill='{fill}'/>"
 
 
 # Told apart by pattern of light and dark as well as by words: nothing hangs on a colour alone.
@@ -174,22 +196,20 @@ def _bars(figures: Sequence[Figures], top: float, high: float) -> list[str]:
         y = top + n * high
         x0, scale = EDGE + 170.0, 230.0 / most
         wide = f.cost_per_end * scale
-        fill = "#111" if f.name == PROGRAM else "#999"
+        fill = "#111" if f.name in (PROGRAM, LEARNED) else "#999"
         out.append(_text(EDGE, y + 14, f.name, 14, bold=f.name == PROGRAM))
-        out.append(f"<rect x='{x0}' y='{y:.1f}' width='{wide:.1f}' height='16' fill='{fill}'/>")
+        out.append(_box(x0, y, wide, 16.0, fill))
         a, b = x0 + f.cost_band.p10 * scale, x0 + f.cost_band.p90 * scale
         out.append(f"<path d='M{a:.1f} {y + 20:.1f}H{b:.1f}' stroke='#111' stroke-width='2'/>")
         out.append(_text(max(x0 + wide, b) + 6, y + 14, f"{f.cost_per_end:.1f}", 13))
         x = EDGE + 500.0
         for cause, share in f.causes_per_100.items():
-            out.append(
-                f"<rect x='{x:.1f}' y='{y:.1f}' width='{1.8 * share:.1f}' height='16' fill='{SHADES[cause]}'/>"
-            )
+            out.append(_box(x, y, 1.8 * share, 16.0, SHADES[cause]))
             x += 1.8 * share
         out.append(_text(x + 6, y + 14, f"{f.spoiled_per_100:.0f}", 13))
     x, y = EDGE + 500.0, top + len(figures) * high + 12
     for cause, word in CAUSE_WORDS.items():
-        out.append(f"<rect x='{x:.1f}' y='{y - 9:.1f}' width='10' height='10' fill='{SHADES[cause]}'/>")
+        out.append(_box(x, y - 9.0, 10.0, 10.0, SHADES[cause]))
         out.append(_text(x + 13, y, word, 10))
         x += 24 + 5.2 * len(word)
     return out
@@ -199,21 +219,20 @@ def _reliability(leads: Sequence[Sequence[Calibrated]], top: float) -> list[str]
     """Said against happened, one square for each group of days ahead; a dot's area goes with its number."""
     out = [_text(EDGE, top, "Chance said (across) and how often it came true (up)", 13)]
     side = 190.0
-    names = ("today", "1 and 2 days ahead", "3 to 6 days ahead")
-    for n, (name, rows) in enumerate(zip(names, leads, strict=True)):
+    for n, (name, rows) in enumerate(zip(LEAD_NAMES, leads, strict=True)):
         x, y = EDGE + 24 + n * (side + 46), top + 20 + side
-        out.append(
-            f"<rect x='{x}' y='{y - side:.1f}' width='{side}' height='{side}' fill='none' stroke='#999'/>"
+        frame = f"M{x} {y:.1f}v{-side}h{side}v{side}z"
+        out.append(f"<path d='{frame}' fill='none' stroke='#999'/>")
+        out.append(f"<path d='M{x} {y:.1f}l{side} {-side}' stroke='#999' stroke-dasharray='4 4'/>")
+        out.extend(
+            _text(x + share * side, y + 16, f"{100 * share:.0f} %", 11, anchor="middle")
+            for share in (0.0, 0.5, 1.0)
         )
-        out.append(f"<path d='M{x} {y:.1f}L{x + side} {y - side:.1f}' stroke='#999' stroke-dasharray='4 4'/>")
-        for share in (0.0, 0.5, 1.0):
-            out.append(_text(x + share * side, y + 16, f"{100 * share:.0f} %", 11, anchor="middle"))
         out.append(_text(x + side / 2, y + 34, name, 13, anchor="middle"))
         many = max((r.n for r in rows), default=1)
         for r in rows:
             size = 3.0 + 7.0 * (r.n / many) ** 0.5
-            out.append(
-                f"<circle cx='{x + r.said * side:.1f}' cy='{y - r.happened * side:.1f}' r='{size:.1f}' fill='#111'>"
-                f"<title>{100 * r.said:.0f} % said, {100 * r.happened:.0f} % came true, {r.n} times</title></circle>"
-            )
+            said = f"{100 * r.said:.0f} % said, {100 * r.happened:.0f} % came true, {r.n} times"
+            at = f"cx='{x + r.said * side:.1f}' cy='{y - r.happened * side:.1f}' r='{size:.1f}'"
+            out.append(f"<circle {at} fill='#111'><title>{said}</title></circle>")
     return out
