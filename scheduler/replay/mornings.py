@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scheduler.coating.film import FilmClocks
 from scheduler.planning.chances import DayChances, Judged, chances_by_day
 from scheduler.planning.climate import Climate
+from scheduler.planning.decision import Chances
 from scheduler.planning.outlook import Outlook
 from scheduler.planning.worth import horizon_of
 from scheduler.replay.policies import Thumb, first_slot
@@ -74,6 +75,8 @@ def seen_of(
 ) -> list[Seen]:
     """The chances of the days ahead under several forecasts of one morning, by the parts of a real morning.
 
+    Behind the last day of ``slots`` nobody is in the yard until spring, and the yard has said so.
+
     Members, faces, clocks and rules are those of ``today``; all forecasts are worked out in one
     go, and only the slots are looked at instead of every quarter hour.
     """
@@ -93,12 +96,21 @@ def seen_of(
         chance = ((rows == PASS).sum(axis=0) + 0.5) / (known + 1.0)
         few = rows.shape[0] - known > outlook.limits.unknown_share * rows.shape[0]
         judged = Judged(steps, rows, np.zeros(steps.size, bool), np.where(few, np.nan, chance))
-        days = chances_by_day(judged, outlook, until, doubt(), climate=climate, default=worth["later_chance"])
+        every = chances_by_day(
+            judged, outlook, until, doubt(), climate=climate, default=worth["later_chance"]
+        )
+        days = _closed_after(slots.days[-1], every)
         best = np.array(
             [where.get(round(outlook.step_of(day)), -1) for day in days.starts[: days.told]], np.int64
         )
         out.append(Seen(days, best, days.chances.plain()[: days.told], _mean(outlook.members.weather)))
     return out
+
+
+def _closed_after(last: date, days: DayChances) -> DayChances:
+    """No chance behind the day on which the yard closes."""
+    open_ = np.array([day <= last for day in days.days[days.told :]], bool)
+    return replace(days, chances=Chances(days.chances.holds, np.where(open_, days.chances.later, 0.0)))
 
 
 def _mean(w: Weather) -> Weather:
