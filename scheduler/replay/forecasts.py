@@ -172,9 +172,8 @@ class Forecasts:
         for event in near:
             dice = _Dice.of(self.world.seed, event.first)
             if dice.missed >= float(self._lost((event.first - issued) / 24.0)):
-                self._put(
-                    out, first, event.first + self._shift(dice, event.first, issued), event.amounts, dice
-                )
+                begin_at = event.first + self._shift(dice, event.first, issued)
+                self._put(out, first, begin_at, event.amounts[: last - event.first], dice)
         pool = [
             e for e in self.events if issued - 30 * 24 < e.first and e.first + len(e.amounts) <= last - 24
         ]
