@@ -16,6 +16,7 @@ __all__ = ["LEADS", "Band", "Calibrated", "Figures", "Score", "calibration", "sc
 
 F = NDArray[np.float64]
 EDGES = (0.0, 0.2, 0.4, 0.6, 0.8, 1.0)
+THOROUGH = 0.9  # share of the ends that a rule must coat to be one that does its work
 LEADS = ((0, 0), (1, 2), (3, 6))  # days ahead, both included
 
 
@@ -82,10 +83,17 @@ class Score:
     by_lead: tuple[tuple[Calibrated, ...], ...]
     good_days: float
     said_days: float
+    rules: frozenset[str] = frozenset()
 
     def of(self, name: str) -> Figures:
         """The figures of a policy."""
         return next(f for f in self.figures if f.name == name)
+
+    @property
+    def thorough(self) -> Figures | None:
+        """The cheapest rule of thumb that coats nine ends in ten; None: there is none."""
+        mine = [f for f in self.figures if f.name in self.rules and f.coated_share >= THOROUGH]
+        return min(mine, key=lambda f: f.total_cost, default=None)
 
     def saved_by(self, name: str) -> float | None:
         """Of what foresight saves against the best rule, the share that a policy saves; None: not told."""
@@ -114,6 +122,7 @@ def score_of(replay: Replay) -> Score:
         by_lead=tuple(calibration([c for c in cases if a <= c.lead <= b]) for a, b in LEADS),
         good_days=float(np.mean([p.good_days for p in replay.played])),
         said_days=float(np.mean([p.said_days for p in replay.played])),
+        rules=frozenset(thumbs),
     )
 
 

@@ -78,6 +78,11 @@ def _sums(score: Score) -> list[str]:
                 f"{name} saves {100 * saved:.0f} % of what can be avoided, and spoils "
                 f"{score.of(name).spoiled_per_100:.0f} of 100 coats; the rule {best.spoiled_per_100:.0f}."
             )
+    if score.thorough is not None:
+        out.append(
+            f"Cheapest rule that coats nine ends in ten: {score.thorough.name}, "
+            f"{score.thorough.spoiled_per_100:.0f} of 100 spoilt."
+        )
     out.append(
         f"On {100 * score.good_days:.0f} of 100 days some hour would have done; on "
         f"{100 * score.said_days:.0f} the program gave an even chance or better."
