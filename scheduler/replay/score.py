@@ -55,6 +55,10 @@ class Figures:
     loss_band: Band
     spoiled_band: Band
     yes_band: Band
+    coats_band: Band
+    litres_band: Band
+    hours_band: Band
+    open_band: Band
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,6 +174,10 @@ def _figures(tallies: Sequence[Tally]) -> Figures:
         loss_band=_band(wood_cm / some),
         spoiled_band=_band(each),
         yes_band=_band(np.array([t.yes for t in tallies], float)),
+        coats_band=_band(coats),
+        litres_band=_band(np.array([t.litres for t in tallies])),
+        hours_band=_band(np.array([t.hours for t in tallies])),
+        open_band=_band(np.array([np.median(t.days_open) if t.ends else 0.0 for t in tallies])),
     )
 
 

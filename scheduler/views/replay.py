@@ -28,10 +28,10 @@ def replay_lines(replay: Replay, score: Score, currency: str | None) -> list[str
     ends = sum(p.tallies[0].ends for p in replay.played) / seeds
     season = f"{replay.first:%d %b %Y} to {replay.last:%d %b %Y}"
     many = f"{seeds} seed{'s' * (seeds > 1)}"
-    head = ("coats", "spoilt", "frost", "rain", "face", "cm", "wood", "cost", "8 of 10", "litres", "hours")
+    head = ("coats", "spoiled", "frost", "rain", "face", "cm", "wood", "cost", "8 of 10", "litres", "hours")
     out = [
         f"{season}: {replay.hours // 24} mornings, {many}, {ends:.0f} ends a season.",
-        "Means of a season. Of 100 coats spoilt in all, by frost, rain, a wet or cold face; for each end cm",
+        "Means of a season. Of 100 coats spoiled in all, by frost, rain, a wet or cold face; for each end cm",
         f"of wood lost, their {money}, {money} with wax and labour, its band of 8 in 10 seeds; litres, hours",
         "of a season; mornings with a yes, each a notice; days open till a coat holds (median).",
         "",
@@ -81,7 +81,7 @@ def _sums(score: Score) -> list[str]:
     if score.thorough is not None:
         out.append(
             f"Cheapest rule that coats nine ends in ten: {score.thorough.name}, "
-            f"{score.thorough.spoiled_per_100:.0f} of 100 spoilt."
+            f"{score.thorough.spoiled_per_100:.0f} of 100 spoiled."
         )
     out.append(
         f"On {100 * score.good_days:.0f} of 100 days some hour would have done; on "
@@ -138,6 +138,10 @@ def _policy(f: Figures) -> dict[str, Any]:
             "loss_per_end_cm": _three(f.loss_band),
             "spoiled_per_100": _three(f.spoiled_band),
             "mornings_with_yes": _three(f.yes_band),
+            "coats": _three(f.coats_band),
+            "litres": _three(f.litres_band),
+            "hours": _three(f.hours_band),
+            "days_open_median": _three(f.open_band),
         },
     }
 
@@ -157,7 +161,8 @@ def replay_svg(replay: Replay, score: Score, currency: str | None) -> str:
     """Cost of each policy with its band, spoiled coats by cause, and said against happened, as SVG."""
     rows = len(score.figures)
     top, high = 70.0, 30.0
-    below = top + rows * high + 60.0
+    middle = top + rows * high + 60.0
+    below = middle + 20.0 + rows * 24.0 + 40.0
     parts = [
         _text(
             EDGE,
@@ -169,6 +174,7 @@ def replay_svg(replay: Replay, score: Score, currency: str | None) -> str:
         _text(EDGE + 170, 56, f"cost per end, {currency or 'money'} (line: 8 of 10 seeds)", 13),
         _text(EDGE + 500, 56, "spoiled of 100 coats", 13),
         *_bars(score.figures, top, high),
+        *_small(score.figures, middle),
         *_reliability(score.by_lead, below),
     ]
     height = below + 300.0
@@ -204,19 +210,52 @@ def _bars(figures: Sequence[Figures], top: float, high: float) -> list[str]:
         fill = "#111" if f.name in (PROGRAM, LEARNED) else "#999"
         out.append(_text(EDGE, y + 14, f.name, 14, bold=f.name == PROGRAM))
         out.append(_box(x0, y, wide, 16.0, fill))
-        a, b = x0 + f.cost_band.p10 * scale, x0 + f.cost_band.p90 * scale
-        out.append(f"<path d='M{a:.1f} {y + 20:.1f}H{b:.1f}' stroke='#111' stroke-width='2'/>")
-        out.append(_text(max(x0 + wide, b) + 6, y + 14, f"{f.cost_per_end:.1f}", 13))
+        out.append(_line(x0, scale, f.cost_band, y + 20))
+        out.append(
+            _text(x0 + max(f.cost_per_end, f.cost_band.p90) * scale + 6, y + 14, f"{f.cost_per_end:.1f}", 13)
+        )
         x = EDGE + 500.0
         for cause, share in f.causes_per_100.items():
             out.append(_box(x, y, 1.8 * share, 16.0, SHADES[cause]))
             x += 1.8 * share
         out.append(_text(x + 6, y + 14, f"{f.spoiled_per_100:.0f}", 13))
-    x, y = EDGE + 500.0, top + len(figures) * high + 12
+        out.append(_line(EDGE + 500.0, 1.8, f.spoiled_band, y + 20))
+    x, y = EDGE + 430.0, top + len(figures) * high + 12
     for cause, word in CAUSE_WORDS.items():
         out.append(_box(x, y - 9.0, 10.0, 10.0, SHADES[cause]))
         out.append(_text(x + 13, y, word, 10))
         x += 24 + 5.2 * len(word)
+    return out
+
+
+def _line(x0: float, scale: float, band: Band, y: float) -> str:
+    """The band of eight in ten seeds."""
+    a, b = x0 + band.p10 * scale, x0 + band.p90 * scale
+    return f"<path d='M{a:.1f} {y:.1f}H{b:.1f}' stroke='#111' stroke-width='2'/>"
+
+
+def _small(figures: Sequence[Figures], top: float) -> list[str]:
+    """Side by side what a season takes and gives besides money, each with its band."""
+    columns: list[tuple[str, list[tuple[float, Band]]]] = [
+        ("coats", [(f.coats, f.coats_band) for f in figures]),
+        ("cm lost", [(f.loss_per_end_cm, f.loss_band) for f in figures]),
+        ("wax, litres", [(f.litres, f.litres_band) for f in figures]),
+        ("hours", [(f.hours, f.hours_band) for f in figures]),
+        ("mornings", [(f.yes, f.yes_band) for f in figures]),
+        ("days open", [(f.days_open_median, f.open_band) for f in figures]),
+    ]
+    high, wide = 24.0, 58.0
+    out = [_text(EDGE, top + 20 + n * high + 11, f.name, 12) for n, f in enumerate(figures)]
+    for k, (name, cells) in enumerate(columns):
+        x = EDGE + 150.0 + k * 98.0
+        most = max((max(value, band.p90) for value, band in cells), default=1.0) or 1.0
+        out.append(_text(x, top + 8, name, 12))
+        for n, (value, band) in enumerate(cells):
+            y = top + 20 + n * high
+            out.append(_box(x, y, wide * value / most, 12.0, "#999"))
+            out.append(_line(x, wide / most, band, y + 15))
+            end = x + wide * max(value, band.p90) / most
+            out.append(_text(end + 4, y + 11, f"{value:.0f}" if value >= 20 else f"{value:.1f}", 11))
     return out
 
 

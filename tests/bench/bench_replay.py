@@ -4,9 +4,9 @@ Run by hand:  python tests/bench/bench_replay.py [--places newark ...] [--season
               [--learned] [--pictures DIR]
 
 For each place and season: what perfect foresight saves of the cheapest rule of thumb's cost, what the program
-saves of that (also once it has learned its yard), coats spoilt of 100 by the program and by the cheapest rule
-that coats nine ends in ten, cost per end of the program, the best rule and one who knew, wood lost, mornings
-with a yes of the program and of one who knew. At the end the chances of all of them against what came. A place
+saves of that (also once it has learned its yard), coats spoiled of 100 by the program and by the cheapest rule
+that coats nine ends in ten, cost per end of the program, the best rule, one who knew, wood lost, mornings
+with a yes of both. At the end the chances of all of them against what came. A place
 whose package is not installed is left out, and said. Some minutes for each season with 20 seeds.
 """
 
@@ -34,7 +34,7 @@ YEAR = {"newark": 2013, "greensboro": 2001, "london": 2012, "south": 2001}
 SEASONS = {"autumn": ((10, 1), (12, 31)), "winter": ((1, 1), (3, 31)), "summer": ((5, 1), (7, 31))}
 SOUTH = {"autumn": ((4, 1), (6, 30)), "winter": ((7, 1), (9, 30)), "summer": ((11, 1), (12, 31))}
 HEAD = (
-    f"{'place':11s}{'season':8s}{'seeds':>6s}{'avoidable':>10s}{'saved':>6s}{'learned':>8s}{'spoilt':>7s}"
+    f"{'place':11s}{'season':8s}{'seeds':>6s}{'avoidable':>10s}{'saved':>6s}{'learned':>8s}{'spoiled':>8s}"
     f"{'rule':>5s}{'cost':>7s}{'best':>7s}{'knew':>7s}{'cm':>6s}{'yes':>5s}{'knew':>5s}"
 )
 
