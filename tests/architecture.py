@@ -29,9 +29,9 @@ SAYS = {
     "views": "text, calendar, pictures",
     "web": "page and feed",
     "records": "learned, scored, past years",
-    "delivery": "claim, send, write down",
+    "delivery": "claim, send, write down; health",
     "service": "what happens when",
-    "running": "rounds, the bell, health, backup",
+    "running": "rounds, the bell, backup",
     "commands": "the command line",
 }
 # Files of the top folder that make up one part between them.
@@ -41,7 +41,7 @@ JOINED = {
     "learning": "records",
     "scored": "records",
     "seasons": "records",
-    "health": "running",
+    "health": "delivery",
     "backup": "running",
     "tick": "running",
     "serve": "running",

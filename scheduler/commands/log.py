@@ -52,7 +52,7 @@ if TYPE_CHECKING:
     from scheduler.yard.facts import Register
     from scheduler.yard.spoken import LogRequest
 
-__all__ = ["add"]
+__all__ = ["add", "as_if_added"]
 
 PLAIN = (  # what a line and the register call by the same name
     "tag",
@@ -135,6 +135,15 @@ def add(
         log = _understood(here, [w for w in words or () if w.strip()], species, fields, known)
         written = store.record(here.yard.yard.key, here.at, _taking_in(here, log))
     answer(here, written, as_json)
+
+
+def as_if_added(here: Session, words: list[str], entries: tuple[Entry, ...]) -> tuple[Entry, ...]:
+    """All entries as they would stand after ``log add WORDS``; nothing is written."""
+    from scheduler.yard.state import fold
+
+    register = fold(entries, here.at)
+    told = _understood(here, [w for w in words if w.strip()], None, {}, register.words)
+    return (*entries, *_taking_in(here, told)(register, entries).entries)
 
 
 def _reach(text: str, fields: Mapping[str, Any]) -> frozenset[str]:

@@ -14,6 +14,8 @@ from scheduler.commands.book import answer, by_of, iso, moment_of, places_of, re
 from scheduler.commands.common import (
     AtOption,
     Fail,
+    ForecastOption,
+    IssuedOption,
     JsonOption,
     Session,
     YardOption,
@@ -164,16 +166,18 @@ def pail(
     name: Annotated[str | None, typer.Option("--name", help="Where there is more than one pail.")] = None,
     yard: YardOption = None,
     at: AtOption = None,
+    forecast: ForecastOption = None,
+    issued: IssuedOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Tell what is known of the pail; alone it shows what was told."""
+    """Tell what is known of the pail; alone: what is in it, what the work needs, frost and warming."""
     from scheduler.yard import book
     from scheduler.yard.book import Written
 
     here = session(yard, at)
     text = " ".join(stock or ()).strip()
     if not text and opened is None and where is None and coldest is None:
-        _show_pails(here, as_json)
+        _show_pails(here, forecast, issued, as_json)
         return
     facts: dict[str, Any] = _stock(here, text)
     if name is not None:
@@ -234,17 +238,26 @@ def _place(here: Session, text: str) -> str:
     return next((name for name in places_of(here) if name.casefold() == said.casefold()), said)
 
 
-def _show_pails(here: Session, as_json: bool) -> None:
-    from scheduler.service import register_of
+def _show_pails(here: Session, file: Path | None, issued: str | None, as_json: bool) -> None:
+    from scheduler.commands.loglist import weather_at_hand
+    from scheduler.service import pails_seen, picture, register_of
+    from scheduler.settings import pail_numbers
+    from scheduler.views.pail import pail_json, pail_lines
+    from scheduler.views.wording import wrapped
 
-    pails = register_of(here.yard, here.at).pails
+    register = register_of(here.yard, here.at)
+    forecast = weather_at_hand(here, file, issued)
+    found = pails_seen(here.yard, picture(here.yard, register, forecast, here.at), forecast, here.at)
     if as_json:
-        print_json({"pails": [_pail_json(here, one) for one in pails]})
+        print_json({"pails": [_pail_json(here, one) for one in register.pails], **pail_json(found)})
         return
-    for one in pails:
+    for one in register.pails:
         say(_pail_line(here, one))
-    if not pails:
-        say("No pail told of yet. Tell it with: coatcast pail half, or coatcast pail 3.6 L")
+    lines = wrapped(pail_lines(found, here.wording, pail_numbers()))
+    if not register.pails and not lines:
+        lines = ["No pail told of yet. Tell it with: coatcast pail half, or coatcast pail 3.6 L"]
+    for line in lines:
+        say(line)
 
 
 def _pail_json(here: Session, one: Pail) -> dict[str, object]:

@@ -88,6 +88,8 @@ class Choice:
     best_day : (ends,) day of the first try on the way that the chances of today say; -1: none
     open : (ends,) cost of never trying
     value : (ends, days) expected cost from each day on while the end is still open
+    failed : (ends, forecast days) the same after a try of that day has failed
+    learned : (ends, days + 1) what the days until each day will have told, as a saving; never above zero
     """
 
     expected: F
@@ -96,6 +98,8 @@ class Choice:
     best_day: NDArray[np.int64]
     open: F
     value: F
+    failed: F
+    learned: F
 
     @property
     def now(self) -> NDArray[np.bool_]:
@@ -157,7 +161,17 @@ def decide(
             value[:, day] += removed[day - 1] * np.minimum(seen - value[:, day], 0.0)
     acts = tried < waited - 1e-9
     best = np.where(acts.any(axis=1), np.argmax(acts, axis=1), -1)
-    return Choice(value[:, 0], tried[:, 0], waited[:, 0], best, never, value[:, :days])
+    learned = np.concatenate([np.zeros((ends, 1)), np.cumsum(waited - value[:, 1:], axis=1)], axis=1)
+    return Choice(
+        value[:, 0],
+        tried[:, 0],
+        waited[:, 0],
+        best,
+        never,
+        value[:, :days],
+        failing[:, : chances.forecast_days],
+        learned,
+    )
 
 
 def _try(cost: F, held: F, chance: float | F, again: F) -> F:

@@ -224,7 +224,7 @@ class Program:
         at = self.start + timedelta(hours=morning.hour)
         held, bare = self.ledgers.costs(at, seen, rows)
         cost = self.ledgers.stock.cost[rows]
-        choice, now = choose(cost, held, bare, seen.days, self.ledgers.worth)
+        choice, now, _ = choose(cost, held, bare, seen.days, self.ledgers.worth)
         order = np.argsort(-(choice.wait - choice.try_now), kind="stable")
         order = order[now[order]]
         return slot, rows[order]

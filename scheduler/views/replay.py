@@ -48,7 +48,7 @@ def replay_lines(replay: Replay, score: Score, currency: str | None) -> list[str
     return [*out, *(["", *replay.notes] if replay.notes else [])]
 
 
-WIDTHS = (6, 7, 6, 5, 5, 6, 6, 6, 13, 7, 6, 4, 5)
+WIDTHS = (6, 8, 6, 5, 5, 6, 6, 6, 13, 7, 6, 4, 5)
 
 
 def _cells(*words: str) -> str:

@@ -73,6 +73,7 @@ class Briefing:
     lift_machine_kg: float = 80.0  # config lift_machine
     set_up_min: float = 20.0
     frozen_share: float = 0.2  # config pail_frost_share
+    pails_out: bool = True  # a pail stands, or may stand, where frost can come
     unsure: frozenset[str] = frozenset()  # tags whose coat nobody has seen and the weather cannot tell of
     question: Question | None = None
     trusted_until: datetime | None = None  # what lies behind is planned on, not promised
@@ -396,19 +397,22 @@ def _to_fell(b: Briefing, w: Wording) -> list[str]:
     m, say = b.morning, w.words.say
     if m.verdict == "unknown":
         return []
-    groups: dict[TimedSpan | None, list[str]] = {}
+    groups: dict[tuple[TimedSpan | None, datetime | None], list[str]] = {}
     for log in b.register.present:
         if log.state in ("standing", "long", "expected"):
             comes = log.expected or (log.felled if log.state == "expected" else None)
-            groups.setdefault(_best_after(b, comes.time if comes else m.at), []).append(log.tag)
+            best = _best_after(b, comes.time if comes else m.at)
+            later = comes.time if best is None and comes and comes.time > m.at else None
+            groups.setdefault((best, later), []).append(log.tag)
     out = []
-    for best, tags in groups.items():
+    for (best, later), tags in groups.items():
         names, more = w.join(tags[:MOST_LOOKS]), len(tags) - MOST_LOOKS
         names = say("today.to_cut_more", logs=names, count=more) if more > 0 else names
         if best is None:
             longer = max((one.open_cm[2] for one in m.worths.values()), default=0.0)
             spare = say("today.to_cut_spare", length=w.about_length(longer)) if longer >= 1.0 else ""
-            out.append(say("today.to_cut_long", logs=names, spare=spare))
+            since = say("today.to_cut_since", day=w.day(later)) if later else ""
+            out.append(say("today.to_cut_long", logs=names, spare=spare, since=since))
         else:
             day, hours, chance = w.day(best.start), w.brush(best), w.chance(best.chance)
             out.append(say("today.to_cut", logs=names, day=day, hours=hours, chance=chance))
@@ -530,10 +534,10 @@ def tonight(b: Briefing, w: Wording) -> list[str]:
     if len(wet) > 2:
         more = len(wet) - 2
         out.append(say("today.milky_more_one" if more == 1 else "today.milky_more", count=more))
-    if night is not None and night.air_c is not None:
+    if night is not None and night.air_c is not None and b.pails_out:
         if night.air_c <= b.pail_least_c or (night.frost_share or 0.0) >= b.frozen_share:
             out.append(say("today.pail", temperature=w.temperature(night.air_c)))
-    elif b.morning.verdict == "unknown":
+    elif b.morning.verdict == "unknown" and b.pails_out:
         out.append(say("today.pail_unknown"))
     return out
 
