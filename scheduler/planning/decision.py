@@ -147,6 +147,7 @@ def decide(
     value = np.empty((ends, days + 1))
     tried = np.empty((ends, days))
     waited = np.empty((ends, days))
+    saved = np.zeros((ends, days + 1))  # by what a morning behind the forecast will tell
     value[:, days] = never
     for day in range(days - 1, -1, -1):
         told = day < chances.forecast_days
@@ -158,10 +159,12 @@ def decide(
         value[:, day] = np.minimum(tried[:, day], waited[:, day])
         if day and not told:
             seen = _seen(cost[:, day], held[:, day], plain[day], value[:, day + 1])
-            value[:, day] += removed[day - 1] * np.minimum(seen - value[:, day], 0.0)
+            saved[:, day] = removed[day - 1] * np.minimum(seen - value[:, day], 0.0)
+            value[:, day] += saved[:, day]
     acts = tried < waited - 1e-9
     best = np.where(acts.any(axis=1), np.argmax(acts, axis=1), -1)
     learned = np.concatenate([np.zeros((ends, 1)), np.cumsum(waited - value[:, 1:], axis=1)], axis=1)
+    learned[:, 1:] += np.cumsum(saved[:, :-1], axis=1)
     return Choice(
         value[:, 0],
         tried[:, 0],
