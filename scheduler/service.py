@@ -22,10 +22,18 @@ from scheduler.planning.jobs import Job, JobContext, in_order, jobs_of
 from scheduler.planning.keeping import Keeping, keeping_of, usual_days
 from scheduler.planning.ledger import ledger_of
 from scheduler.planning.looks import Learned
-from scheduler.planning.night import next_rain, night_hours, night_of, suns_of
+from scheduler.planning.night import (
+    next_rain,
+    night_hours,
+    night_of,
+    perils_of,
+    suns_at,
+    suns_of,
+    thaw_of,
+)
 from scheduler.planning.normals import Normals, normals_by_latitude, normals_of
 from scheduler.planning.outlook import Outlook
-from scheduler.planning.pail import PailOutlook, pail_outlook, pails_out
+from scheduler.planning.pail import PailOutlook, hours_before_brush, pail_outlook, pails_out
 from scheduler.planning.questions import Question, questions
 from scheduler.planning.truth import Row, rows_of, taught
 from scheduler.planning.verdict import Age, Morning, TimedSpan, age_of, morning, spans_of
@@ -67,7 +75,7 @@ if TYPE_CHECKING:
     from scheduler.planning.tries import HandsPrice
     from scheduler.planning.week import Help, Shelter, Week
     from scheduler.planning.winter import Winter
-    from scheduler.reminders.wanted import Derived
+    from scheduler.reminders.wanted import Derived, Speaker
     from scheduler.weather.skill import Record
     from scheduler.yard.entries import Entry
     from scheduler.yard.store import ReminderRow, Store
@@ -435,9 +443,12 @@ def week_ahead(
     material = _material(yard, there, outlook, seen.states, seen.jobs, valued)
     minutes, people = _fresh_cut(yard)
     material = cut_on_arrival(material, comes, minutes, people)
-    material = replace(material, cold_pail=_pail_is_cold(yard, register, outlook))
+    lead = _warm_lead(yard, register, outlook)
+    material = replace(material, cold_pail=lead > 0.0)
     stock = ask.litres if ask.litres is not None else _stock(register)
-    setting = setting_of(yard, valued.ledger, until, stock, assumptions(), plan_numbers())
+    setting = setting_of(
+        yard, valued.ledger, until, stock, assumptions(), {**plan_numbers(), "warm_lead": lead}
+    )
     setting = replace(setting, people=ask.people, only=ask.only, anyway=ask.anyway)
     shelter = _shelter(yard, outlook, valued)
     solve = _exact if ask.exact else None
@@ -529,12 +540,12 @@ def _shelter(yard: YardFile, outlook: Outlook, valued: Valued) -> Shelter | None
     return Shelter(place.name, days)
 
 
-def _pail_is_cold(yard: YardFile, register: Register, outlook: Outlook) -> bool:
-    """Whether the wax has to be warmed: every pail is known to stand in a place that is not frost-free."""
-    mean = outlook.mean_air()
-    warm = {place.name for place in yard.place if place.frost_free}
-    outside = [pail.place is not None and pail.place not in warm for pail in register.pails]
-    return bool(outside) and all(outside) and mean is not None and mean < plan_numbers()["warm_below"]
+def _warm_lead(yard: YardFile, register: Register, outlook: Outlook) -> float:
+    """Hours before the brush at which the wax must be in the warm; 0 where a pail is warm, or nobody told."""
+    numbers, plan = pail_numbers(), plan_numbers()
+    size = yard.coating.pail_litres or numbers["size"]
+    hours = hours_before_brush(register.pails, outlook, size=size, numbers=numbers)
+    return max(hours, plan["warm_lead"]) if hours > 0.0 else 0.0
 
 
 def _carried(
@@ -820,7 +831,21 @@ def wanted_of(yard: YardFile, seen: Picture, forecast: Forecast, at: datetime) -
         trusted=timedelta(days=thresholds().trusted_horizon.value),
         known_until=_judged_until(forecast, outlook),
     )
-    return with_pails(derived, pails)
+    return _with_season(with_pails(derived, pails), yard, at, speaker)
+
+
+def _with_season(derived: Derived, yard: YardFile, at: datetime, speaker: Speaker) -> Derived:
+    """The season's days beside the rest, where past years were worked out once."""
+    from scheduler.planning.season import season_of
+    from scheduler.reminders.season import season_wanted
+
+    climate = climate_known(yard) if yard.cache_folder.is_dir() else None
+    if climate is None:
+        return replace(derived, unknown=frozenset({"season"}))
+    today = at.astimezone(yard.zone).date()
+    season = season_of(climate, (), climate.calendar.start_of(today))
+    items = season_wanted(season, today, speaker)
+    return replace(derived, items=(*derived.items, *items))
 
 
 def _spans_elsewhere(seen: Picture) -> dict[tuple[str | None, bool], tuple[TimedSpan, ...]]:
@@ -920,6 +945,8 @@ def brief(
         unsure=frozenset(tag for (tag, _), state in seen.states.items() if not state.known),
         lift_two_kg=value_numbers()["lift_two"],
         lift_machine_kg=value_numbers()["lift_machine"],
+        prepare_chance=thresholds().prepare_chance.value,
+        suns=suns_at(yard, at),
     )
     if outlook is None:
         return briefing
@@ -928,6 +955,8 @@ def brief(
         night=night_of(outlook),
         rain=next_rain(outlook),
         suns=suns_of(outlook),
+        perils=perils_of({key: seen.states[key] for key in wet}, at),
+        thaw=thaw_of(outlook),
         pail_least_c=outlook.coating.pail_least_c,
         fill=outlook.thresholds.fill.value,
         question=_question(yard, seen, outlook, at),

@@ -683,7 +683,8 @@ class NoticeTimes(_Model):
     """Section [notice]."""
 
     morning: str = "06:00"
-    before_dark_h: Annotated[float, Field(ge=0, le=12)] = 3.0
+    before_dark_h: Annotated[float, Field(ge=0, le=12)] = 3.0  # before sunset: what must be done in the light
+    evening: str | None = "18:30"  # never before it is dark; only what needs no walk; "no": none
     quiet: str | None = "20:00-05:30"  # nothing leaves; "" or "no": no such hours
     work: str | None = None  # a phone in the saw pocket: nothing leaves but a wet coat in danger
     daily: bool = False
@@ -692,6 +693,14 @@ class NoticeTimes(_Model):
     @field_validator("morning")
     @classmethod
     def _readable_time(cls, value: str) -> str:
+        parse_clock(value)
+        return value
+
+    @field_validator("evening")
+    @classmethod
+    def _readable_evening(cls, value: str | None) -> str | None:
+        if value is None or value.strip().lower() in {"", "no", "-"}:
+            return None
         parse_clock(value)
         return value
 

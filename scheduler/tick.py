@@ -41,6 +41,7 @@ LOOKED_AT = timedelta(hours=6)  # after its time a morning counts as one on whic
 ALIVE = timedelta(minutes=5)  # how often an outside address is told that we live
 SET_BACK = timedelta(hours=1)  # a clock that goes back farther than this was set
 MORNINGS_KEPT = 60  # days of which is known whether anybody looked
+TOLD_BEFORE = timedelta(days=22)  # how far back it matters what was told
 _LOG = logging.getLogger(__name__)
 
 
@@ -211,7 +212,7 @@ def _put(connection: sa.Connection, yard: YardFile, wanted: Plan, at: datetime) 
         [c.label for c in yard.channels if c.kind != "alive"],
         at,
         when=lambda one: quiet.free_from(max(one.due, at), danger=may_ring_now(one.kind)),
-        text=lambda one: composed(one, numbers, yard.notice.public),
+        text=lambda one: composed(one, numbers, _public(yard)),
     )
 
 
@@ -264,24 +265,33 @@ def plan_of(forecast: Forecast | None = None) -> Planner:
         learn_all(yard, register, found, at)
         seen = picture(yard, register, found, at)
         derived = wanted_of(yard, seen, found, at)
-        told = _notices(yard, at, brief(yard, at, found, register, seen), derived)
+        told = _notices(yard, store, brief(yard, at, found, register, seen), derived)
         last = entries[-1].number if entries else 0
         return Plan(derived, told, register.away_until, last, _account(found))
 
     return plan
 
 
-def _notices(yard: YardFile, at: datetime, briefing: Briefing, derived: Derived) -> Sequence[outbox.Notable]:
-    """What there is to be said at ``at``; the reminders of the day ride in it."""
-    from scheduler.views.morning_notice import morning_notice
+def _notices(yard: YardFile, store: Store, briefing: Briefing, derived: Derived) -> Sequence[outbox.Notable]:
+    """What there is to be said, after what was said before."""
+    from scheduler.views.notice import notices
     from scheduler.views.wording import Wording
 
-    day, moment = last_due(at, morning_of(yard.notice), yard.zone)
-    w = Wording(yard.zone, yard.yard.units, at, yard.yard.language)
-    today = [
-        one.key for one in derived.items if one.kind != "span" and one.payload.get("day") == day.isoformat()
-    ]
-    return morning_notice(briefing, w, moment, today, daily=yard.notice.daily)
+    at, key = briefing.morning.at, yard.yard.key
+    return notices(
+        briefing,
+        Wording(yard.zone, yard.yard.units, at, yard.yard.language),
+        yard.notice,
+        items=derived.items,
+        rows=store.reminders(key),
+        told=outbox.told_notices(store, key, at - TOLD_BEFORE),
+        linked=_public(yard) is not None,
+    )
+
+
+def _public(yard: YardFile) -> str | None:
+    """The page's address as others reach it, where the keeper named one."""
+    return yard.notice.public or yard.page.address
 
 
 def _account(forecast: Forecast) -> dict[str, Any]:

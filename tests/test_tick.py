@@ -122,7 +122,7 @@ def test_a_reminder_that_rode_in_a_notice_is_told_and_stays_in_the_list_and_in_t
     round_(store, yard, clock, post, notice(reminder_keys=[key]), derived=derived)
     assert store.reminders("yard") == (replace(before, state="sent"),)
     last = post.got[0][1].text.splitlines()[-1]
-    assert last == "Answer by number (H01: 1): coatcast reminders done 1, later 1, drop 1"
+    assert last == "To answer (H01 1b): coatcast reminders done 1b, or later, or drop"
 
 
 def test_with_a_public_address_the_answer_is_a_link_and_without_none_is_shown(

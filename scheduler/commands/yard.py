@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from scheduler.yard.entries import Entry
     from scheduler.yard.facts import Moment, Pail, Register
 
-__all__ = ["away", "pail", "seen"]
+__all__ = ["away", "away_told", "pail", "seen", "seen_told"]
 
 NIGHT = timedelta(hours=8)  # either side of midnight
 YES = {"yes": True, "y": True, "true": True, "no": False, "n": False, "none": False, "false": False}
@@ -55,14 +55,19 @@ def seen(
     as_json: JsonOption = False,
 ) -> None:
     """Tell what the yard saw last night: seen frost yes, seen rain no, seen min -3, seen file SENSOR.csv."""
-    from scheduler.yard import book
-    from scheduler.yard.book import Written
-
     here = session(yard, at)
     if what.casefold() == "file":
         answer(here, _seen_file(here, value or []), as_json)
         return
-    told = _seen(here, what.casefold(), " ".join(value or ()).strip())
+    answer(here, seen_told(here, what, " ".join(value or ()).strip()), as_json)
+
+
+def seen_told(here: Session, what: str, value: str) -> Written:
+    """Write what the yard saw last night: frost or rain yes or no, the lowest as a temperature."""
+    from scheduler.yard import book
+    from scheduler.yard.book import Written
+
+    told = _seen(here, what.casefold(), value)
     night, by = _last_night(here), by_of(here)
     written = record(here, lambda register, _: book.seen(what.casefold(), told, register, by, night=night))
     morning = here.at.astimezone(here.yard.zone)
@@ -70,7 +75,7 @@ def seen(
         what.casefold() if told else f"no {what.casefold()}"
     )  # fmt: skip
     said = f"Noted: {shown} in the night to {morning:%a} {morning.day} {morning:%b}."
-    answer(here, Written(written.entries, said), as_json)
+    return Written(written.entries, said)
 
 
 def _seen(here: Session, what: str, value: str) -> bool | float:
@@ -295,20 +300,25 @@ def away(
     as_json: JsonOption = False,
 ) -> None:
     """Rest until a day: away until 20 March. Only the pail is told of till then."""
-    from scheduler.yard import book
-    from scheduler.yard.book import Written
-
     here = session(yard, at)
     if not words:
         _show_away(here, as_json)
         return
+    answer(here, away_told(here, words), as_json)
+
+
+def away_told(here: Session, words: Sequence[str]) -> Written:
+    """Write that the yard rests until a day, or is back."""
+    from scheduler.yard import book
+    from scheduler.yard.book import Written
+
     until = _until(here, words)
     by = by_of(here)
     written = record(here, lambda register, _: book.away(until, register, by))
     if until is not None:
         said = f"Away until {_day(here, until)}. Only the pail is told of till then."
         written = Written(written.entries, said)
-    answer(here, written, as_json)
+    return written
 
 
 def _day(here: Session, when: datetime) -> str:

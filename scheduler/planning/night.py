@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -9,9 +10,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scheduler.planning.outlook import Outlook
+from scheduler.settings import YardFile
+from scheduler.weather.fine import PER_HOUR
 from scheduler.weather.sun import daylight
+from scheduler.yard.condition import EndState
 
-__all__ = ["DayOutlook", "Night", "days_of", "next_rain", "night_hours", "night_of", "suns_of"]
+__all__ = [
+    "DayOutlook",
+    "Night",
+    "Peril",
+    "days_of",
+    "next_rain",
+    "night_hours",
+    "night_of",
+    "perils_of",
+    "suns_at",
+    "suns_of",
+    "thaw_of",
+]
 
 F = NDArray[np.float64]
 
@@ -45,11 +61,58 @@ def next_rain(outlook: Outlook) -> datetime | None:
     return outlook.time_at(first + int(hours[0])) if hours.size else None
 
 
+@dataclass(frozen=True, slots=True)
+class Peril:
+    """A milky coat that rather fails than holds if nothing is done: by which rule, and when."""
+
+    tag: str
+    end: str
+    rule: str
+    at: datetime
+
+
+def perils_of(states: Mapping[tuple[str, str], EndState], at: datetime) -> tuple[Peril, ...]:
+    """The coats in danger from ``at`` on, the soonest first."""
+    found = []
+    for (tag, end), state in states.items():
+        fate = state.fate
+        if state.state != "wet" or fate is None or fate.chance is None or fate.chance >= 0.5:
+            continue
+        if fate.danger is not None and fate.danger_at is not None and fate.danger_at > at:
+            found.append(Peril(tag, end, fate.danger, fate.danger_at))
+    return tuple(sorted(found, key=lambda one: (one.at, one.tag, one.end)))
+
+
+def thaw_of(outlook: Outlook) -> datetime | None:
+    """When bare ends that are frozen now come above 0 °C for a day and a night; None where they do not.
+
+    Frozen: at or below 0 °C, in the middle of the members, for most of the last day.
+    """
+    day = 24 * PER_HOUR
+    now = outlook.now_step
+    face = outlook.faces().dry.surface_c
+    if now < day or not np.isfinite(face[:, now - day : now]).all():
+        return None
+    if float((np.median(face[:, now - day : now], axis=0) <= 0.0).mean()) < 0.75:
+        return None
+    last = min(int(outlook.step_of(outlook.trusted_until)), face.shape[1])
+    known = np.isfinite(face[:, now:last]).all(axis=0)
+    ahead = np.median(face[:, now:last][:, known], axis=0) if known.all() else np.array([])
+    warm = np.concatenate([[0], np.cumsum(ahead > 0.0)])
+    starts = np.flatnonzero(warm[day:] - warm[:-day] == day) if warm.size > day else np.array([])
+    return outlook.time_at(now + int(starts[0])) if starts.size else None
+
+
 def suns_of(outlook: Outlook, days: int = 4) -> tuple[tuple[datetime, datetime], ...]:
     """Sunrise and sunset of today and the days after; days without either are left out."""
-    zone = outlook.yard.zone
-    place = outlook.yard.yard.place
-    first = outlook.at.astimezone(zone).date()
+    return suns_at(outlook.yard, outlook.at, days)
+
+
+def suns_at(yard: YardFile, at: datetime, days: int = 4) -> tuple[tuple[datetime, datetime], ...]:
+    """The same where there is no weather."""
+    zone = yard.zone
+    place = yard.yard.place
+    first = at.astimezone(zone).date()
     suns = (daylight(first + timedelta(days=n), place.lat, place.lon, zone) for n in range(days))
     return tuple(sun for sun in suns if sun is not None)
 

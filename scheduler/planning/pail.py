@@ -31,6 +31,7 @@ __all__ = [
     "Wax",
     "frost_ahead",
     "frost_weeks",
+    "hours_before_brush",
     "order_of",
     "pail_outlook",
     "pails_out",
@@ -301,17 +302,15 @@ def warming(
     """When a pail has to come into the warm for a start of the brush; None where it is warm, or not known.
 
     By Newton's law in a warm room, and so many nights before as a big cold pail wants; never later than
-    its own hours ask.
+    its own hours ask. How warm a frost-free place is nobody told: there it is taken for warm enough.
     """
-    if standing_of(pail, outlook.yard.place) in ("elsewhere", "unknown"):
+    if standing_of(pail, outlook.yard.place) not in ("open", "roofed"):
         return None
     now = outlook.now_step
     back = max(0, now - int(numbers["back_hours"] * PER_HOUR))
     air = outlook.fine.air_c[:, back : max(now, back + 1)]
     if air.size == 0 or not np.isfinite(air).all():
         return None
-    if standing_of(pail, outlook.yard.place) == "frost_free":
-        air = np.maximum(air, outlook.physics["frost_free_least"])
     constant = time_constant(min(litres or size, size), size, numbers)
     path = temperatures(air, 1.0 / PER_HOUR, constant, air.mean(axis=1))
     cold = float(np.median(path[:, -1]))
@@ -321,6 +320,20 @@ def warming(
     nights = timedelta(hours=max(hours, 24.0 * numbers["warm_nights"]))
     latest = brush - timedelta(hours=hours)
     return Warming(pail.name, cold, hours, min(max(outlook.at, brush - nights), latest), brush)
+
+
+def hours_before_brush(pails: Sequence[Pail], outlook: Outlook, *, size: float, numbers: Numbers) -> float:
+    """Hours in a warm room that the soonest pail needs before the brush, 0 where one is warm or not known."""
+    least = []
+    for pail in pails:
+        told = _told(pail, size, numbers)
+        held = None if told is None else told[0]
+        if held == 0.0:
+            continue
+        brush = outlook.at + timedelta(days=7)
+        cold = warming(pail, held, outlook, brush, size=max(size, held or 0.0), numbers=numbers)
+        least.append(0.0 if cold is None else cold.hours)
+    return min(least, default=0.0)
 
 
 # ------------------------------------------------------------------ ordering

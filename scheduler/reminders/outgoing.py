@@ -1,15 +1,19 @@
-"""What a notice reads like on its way: its lines, and how to answer it. Pure."""
+"""What a notice reads like on its way: its lines, and how to answer it; and what was told before. Pure."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
 from typing import Protocol
 
-__all__ = ["DANGER", "MOST_ANSWERS", "Spoken", "composed", "may_ring_now", "pauses"]
+from scheduler.reminders.codes import code_of
+
+__all__ = ["DANGER", "MOST_ANSWERS", "Spoken", "ToldNotice", "composed", "may_ring_now", "pauses"]
 
 DANGER = "danger"  # the kind of notice that may leave while the saw runs: a wet coat is in danger
 PAIL = "pail"  # kinds that begin so go on while the keeper is away
-MOST_ANSWERS = 4  # of a notice's reminders whose numbers are told
+MOST_ANSWERS = 4  # of a notice's reminders whose codes are told
 
 
 class Spoken(Protocol):
@@ -25,31 +29,46 @@ class Spoken(Protocol):
     def reminder_keys(self) -> Sequence[str]: ...  # noqa: D102
 
 
+@dataclass(frozen=True, slots=True)
+class ToldNotice:
+    """A notice that was put: the action it called for last, how often that changed, and whether it left."""
+
+    key: str
+    kind: str
+    action: str
+    number: int
+    at: datetime
+    sent: bool = False  # through one channel at least
+    reminders: tuple[str, ...] = ()  # keys of those that rode in it
+
+
 def composed(one: Spoken, numbers: Mapping[str, tuple[int, str]], public: str | None = None) -> str:
     """The whole text: subject, lines, and one line that says how to answer.
 
     ``numbers``: by reminder key its number and its log. With a public address
-    the line is a link to a page whose buttons answer; without, a command.
+    the line is a link to a page whose buttons answer, of the log where all are
+    of one; without, a command with short codes.
     """
     lines = list(one.lines)
     if not lines or lines[0].strip() != one.subject.strip():
         lines.insert(0, one.subject)
     told = [numbers[key] for key in one.reminder_keys if key in numbers]
     if public is not None:
-        lines.append(f"{public}/")
+        tags = {tag for _, tag in told}
+        [only] = tags if len(tags) == 1 else [""]
+        lines.append(f"{public}/log/{only}" if only else f"{public}/")
     elif told:
-        lines.append(_by_number(told))
+        lines.append(_by_code(told))
     return "\n".join(lines)
 
 
-def _by_number(told: Sequence[tuple[int, str]]) -> str:
-    """ "Answer by number (H08: 1, 2; H05: 13): coatcast reminders done 1, later 1, drop 1"."""
+def _by_code(told: Sequence[tuple[int, str]]) -> str:
+    """ "To answer (H08 1b 2c, H05 13q): coatcast reminders done 1b, or later, or drop"."""
     of_log: dict[str, list[str]] = {}
     for number, tag in told[:MOST_ANSWERS]:
-        of_log.setdefault(tag, []).append(str(number))
-    which = "; ".join(f"{tag}: {', '.join(n)}" if tag else ", ".join(n) for tag, n in of_log.items())
-    first = told[0][0]
-    return f"Answer by number ({which}): coatcast reminders done {first}, later {first}, drop {first}"
+        of_log.setdefault(tag, []).append(code_of(number))
+    which = ", ".join(" ".join([tag, *codes]).strip() for tag, codes in of_log.items())
+    return f"To answer ({which}): coatcast reminders done {code_of(told[0][0])}, or later, or drop"
 
 
 def may_ring_now(kind: str) -> bool:

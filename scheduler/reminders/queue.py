@@ -12,6 +12,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Literal
 
+from scheduler.reminders.codes import number_of
 from scheduler.reminders.settle import OPEN, Changes, settle, span_end
 from scheduler.reminders.wanted import Derived
 from scheduler.yard.reminder_row import ReminderRow
@@ -61,6 +62,8 @@ def rows(store: Store, yard: str, *, states: Sequence[str] | None = None) -> tup
 
 def is_due(row: ReminderRow, at: datetime) -> bool:
     """Whether a reminder wants something of somebody at ``at``."""
+    if row.kind == "season":
+        return False  # it is said, nobody has to do anything
     if row.state not in OPEN or row.due_at > at or (row.later_until is not None and row.later_until > at):
         return False
     return row.kind != "span" or span_end(row) > at
@@ -79,7 +82,7 @@ def mark(
     Parameters
     ----------
     number
-        The reminder's id, as the list shows it.
+        The reminder's id, as the list shows it, or its code, as a notice gives it.
     answer
         ``done`` and ``drop`` end it for good; ``later`` lets it rest until ``until`` (default: a day).
 
@@ -125,8 +128,15 @@ def _answered(row: ReminderRow, answer: Answer, at: datetime, until: datetime | 
 
 
 def _find(known: Sequence[ReminderRow], number: int | str) -> ReminderRow:
-    """The reminder of that number, or an error that names the nearest."""
+    """The reminder of that number or code, or an error that names the nearest."""
     text = str(number).strip().lstrip("#")
+    coded = number_of(text)
+    if coded is None and text[:-1].isdecimal() and text[-1:].isalpha():
+        raise QueueError(
+            f"'{text}' is no code of a reminder: its letter does not fit its number. Type it again, "
+            "or take the number from the list: coatcast reminders"
+        )
+    text = text if coded is None else str(coded)
     if text.isdecimal() and len(text) < 19:
         found = next((row for row in known if row.id == int(text)), None)
         if found is not None:

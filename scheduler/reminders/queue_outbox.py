@@ -17,6 +17,7 @@ from typing import Any, Literal, Protocol
 
 import sqlalchemy as sa
 
+from scheduler.reminders.outgoing import ToldNotice
 from scheduler.yard import tables as t
 from scheduler.yard.store import Store
 
@@ -32,6 +33,7 @@ __all__ = [
     "rows",
     "step",
     "sweep",
+    "told_notices",
     "void_ahead",
     "wait_after",
 ]
@@ -315,6 +317,22 @@ def rows(
     with store.reading() as connection:
         found = connection.execute(query if most is None else query.limit(most)).mappings().all()
     return tuple(_row(one) for one in found)
+
+
+def told_notices(store: Store, yard: str, since: datetime) -> tuple[ToldNotice, ...]:
+    """The notices put since a time, oldest first; without those taken back by ``void_ahead``."""
+    gone = sa.exists().where(_O.yard == _N.yard, _O.notice == _N.key, _O.state == "sent")
+    query = (
+        sa.select(_N.key, _N.kind, _N.action, _N.number, _N.put_at, _N.reminders, gone.label("sent"))
+        .where(_N.yard == yard, _N.put_at >= since, _N.action != "")
+        .order_by(_N.put_at, _N.key)
+    )
+    with store.reading() as connection:
+        found = connection.execute(query).all()
+    return tuple(
+        ToldNotice(r.key, r.kind, r.action, r.number, r.put_at, bool(r.sent), tuple(r.reminders or ()))
+        for r in found
+    )
 
 
 def next_moment(store: Store, yard: str) -> datetime | None:

@@ -32,6 +32,7 @@ CATEGORIES = {
     "look": ("Inspection",),
     "saw": ("Deadline",),
     "saw_by": ("Deadline",),
+    "season": ("Season",),
 }
 KINDS = tuple(CATEGORIES)
 REACHED = (
@@ -99,13 +100,15 @@ def calendar_entries(
     """The entries of a calendar, in order of time.
 
     Spans of the next ``feed.days`` days; first coats and touch-ups of today and
-    tomorrow; second coats, looks and the saw within ``feed.days``; what is over
-    for ``past``. ``at`` only chooses days: within a day equal rows give equal entries.
+    tomorrow; second coats, looks and the saw within ``feed.days``; the season's
+    days however far ahead; what is over for ``past``. ``at`` only chooses days:
+    within a day equal rows give equal entries.
     """
     today = at.astimezone(zone).date()
     view = _View(zone, units, today, today - past, today + feed.days * DAY)
     entries = [e for row in rows if row.kind == "span" for e in _span_entry(row, view)]
-    entries += _job_entries([row for row in rows if row.kind != "span"], view)
+    entries += [e for row in rows if row.kind == "season" for e in _season_entry(row, view)]
+    entries += _job_entries([row for row in rows if row.kind not in ("span", "season")], view)
     return tuple(sorted(entries, key=lambda e: (e.start.isoformat(), e.order, e.uid)))
 
 
@@ -166,6 +169,33 @@ def _span_told(row: ReminderRow, day: date, view: _View) -> str:
     else:
         lines += ["", "No end is due."]
     return "\n".join(lines)
+
+
+# ------------------------------------------------------------------ the season
+
+
+def _season_entry(row: ReminderRow, view: _View) -> list[CalendarEntry]:
+    """A day of the season, however far ahead."""
+    day = date.fromisoformat(row.payload["day"])
+    off = row.state == "cancelled"
+    if row.state == "dropped" or not (day >= view.end or view.shows(day, off=off)):
+        return []
+    title = row.payload["action"][0].upper() + row.payload["action"][1:]
+    return [
+        CalendarEntry(
+            uid=str(row.uid),
+            start=day,
+            end=day + DAY,
+            summary=f"Called off: {title}" if off else title,
+            description=row.payload["detail"],
+            status="CANCELLED" if off else "CONFIRMED",
+            sequence=row.sequence,
+            changed_at=row.changed_at,
+            categories=CATEGORIES["season"],
+            kind="season",
+            order=(KINDS.index("season"), 0),
+        )
+    ]
 
 
 # ------------------------------------------------------------------ jobs

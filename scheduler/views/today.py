@@ -9,7 +9,7 @@ from typing import Any
 
 from scheduler.planning.inside import Carry
 from scheduler.planning.jobs import Job
-from scheduler.planning.night import Night
+from scheduler.planning.night import Night, Peril
 from scheduler.planning.questions import Question
 from scheduler.planning.verdict import Morning, PlaceVerdict, Reason, TimedSpan, TimedStop
 from scheduler.planning.worth import EndWorth
@@ -23,14 +23,18 @@ __all__ = [
     "ForecastLine",
     "by_log",
     "cost_of",
+    "cost_words",
     "first_jobs",
     "headline",
     "inside",
     "json_of",
     "lines",
+    "look_line",
+    "next_line",
     "short_wood",
     "span_json",
     "stop_json",
+    "to_fell",
     "tonight",
     "weather_lines",
     "wood_of",
@@ -78,6 +82,9 @@ class Briefing:
     question: Question | None = None
     trusted_until: datetime | None = None  # what lies behind is planned on, not promised
     carry: tuple[Carry, ...] = ()  # logs better brought under a roof today
+    perils: tuple[Peril, ...] = ()  # milky coats that rather fail than hold, the soonest first
+    thaw: datetime | None = None  # frozen ends come above freezing for a day and a night
+    prepare_chance: float = 0.5  # from which on hours to come are worth preparing for
 
 
 def wood_of(b: Briefing, w: Wording, tag: str) -> str:
@@ -262,7 +269,7 @@ def weather_lines(b: Briefing, w: Wording) -> list[str]:
         if m.verdict == "prepare" and m.work.next_span is not None:
             out.extend(_span_lines(b, w, m.work.next_span))
         elif m.work.next_span is not None:
-            out.append(_next_line(b, w, m.work.next_span))
+            out.append(next_line(b, w, m.work.next_span))
         else:
             out.append(say("today.no_span"))
         out.append(say("today.wood_today"))
@@ -270,7 +277,8 @@ def weather_lines(b: Briefing, w: Wording) -> list[str]:
     return out
 
 
-def _next_line(b: Briefing, w: Wording, ahead: TimedSpan) -> str:
+def next_line(b: Briefing, w: Wording, ahead: TimedSpan) -> str:
+    """ "Next: Sat 8 brush 10 to 11:30, about 7 in 10."."""
     far = b.trusted_until is not None and ahead.start >= b.trusted_until
     doubt = w.words.say("today.next_doubt", no_promise=w.words["chance.no_promise"]) if far else ""
     day, hours, chance = w.day(ahead.start), w.brush(ahead), w.chance(ahead.chance)
@@ -331,9 +339,9 @@ def _work_lines(b: Briefing, w: Wording) -> list[str]:
     out = _due_lines(b, w) if m.due else _none_due(b, w)
     looks = by_log([j for j in m.later if j.kind == "look"])
     if looks:
-        out.append(_look_line([job for job, _ in looks], w))
+        out.append(look_line([job for job, _ in looks], w))
     out.extend(inside(b, w))
-    out.extend(_to_fell(b, w))
+    out.extend(to_fell(b, w))
     saws = [j for j in m.later if j.kind == "saw_by" and j.by is not None]
     if saws:
         first = [
@@ -392,7 +400,7 @@ def inside(b: Briefing, w: Wording) -> list[str]:
     return [say("today.inside", place=one.place, chance=w.chance(one.chance), logs=logs, lift=lift)]
 
 
-def _to_fell(b: Briefing, w: Wording) -> list[str]:
+def to_fell(b: Briefing, w: Wording) -> list[str]:
     """The best day to cut what stands, lies long or is to come: cut and coat in one go, never before."""
     m, say = b.morning, w.words.say
     if m.verdict == "unknown":
@@ -426,7 +434,7 @@ def _best_after(b: Briefing, when: datetime) -> TimedSpan | None:
     return max(near, key=lambda s: (round(s.chance, 2), -s.start.timestamp()), default=None)
 
 
-def _look_line(looks: Sequence[Job], w: Wording) -> str:
+def look_line(looks: Sequence[Job], w: Wording) -> str:
     """ "Look: H09 (clear or milky?), H05 and H08 (skips, new cracks, stain?), and 1 more"."""
     shown = looks[:MOST_LOOKS]
     parts = [
@@ -454,7 +462,7 @@ def _job_line(b: Briefing, w: Wording, job: Job, ends: Sequence[str]) -> str:
 
 def cost_of(b: Briefing, w: Wording, job: Job, ends: Sequence[str]) -> str:
     """ " (8 cm an end, 45 EUR)": what these ends lose if they are left; empty where that is not known."""
-    return _cost_words([_worth(b, job.tag, name, job.kind) for name in ends or [job.end or ""]], w)
+    return cost_words([_worth(b, job.tag, name, job.kind) for name in ends or [job.end or ""]], w)
 
 
 def _worth(b: Briefing, tag: str, end: str, kind: str) -> EndWorth | None:
@@ -469,7 +477,7 @@ def _till(b: Briefing, w: Wording) -> str:
     return w.words["today.till_spring" if known.spring else "today.till_saw"]
 
 
-def _cost_words(found: Sequence[EndWorth | None], w: Wording) -> str:
+def cost_words(found: Sequence[EndWorth | None], w: Wording) -> str:
     """What the ends of a job cost if they stay open: length an end, and money where there is a price."""
     known = [one for one in found if one is not None]
     if not known:

@@ -27,6 +27,7 @@ from scheduler.planning.pail import (
     Wax,
     frost_ahead,
     frost_weeks,
+    hours_before_brush,
     hours_to_warm,
     order_of,
     pail_outlook,
@@ -315,7 +316,7 @@ def test_a_cold_pail_comes_into_the_warm_two_nights_before_the_brush_or_at_once(
     )
     assert soon is not None
     assert soon.by == outlook.at
-    for place in ("kitchen", None):
+    for place in ("kitchen", "shed", None):
         assert warming(pail(place=place), 10.0, outlook, brush, size=10.0, numbers=NUMBERS) is None
 
 
@@ -398,3 +399,16 @@ def test_a_pail_whose_place_nobody_told_makes_no_reminder_of_its_own() -> None:
         sunset=None, before_dark=timedelta(hours=3), numbers=NUMBERS,
     )  # fmt: skip
     assert not [row for row in rows if row.kind == "pail_frost"]
+
+
+def test_before_the_brush_the_soonest_pail_counts_and_a_warm_one_needs_no_hours() -> None:
+    _, outlook = morning("upland", coldest_morning())
+    big, small = pail(litres=10.0, place="lean-to"), pail(name="b", litres=0.5, place="lean-to")
+
+    def hours(*held: Pail) -> float:
+        return hours_before_brush(held, outlook, size=10.0, numbers=NUMBERS)
+
+    assert 0.0 < hours(big, small) == hours(small) < hours(big) < 24.0
+    assert hours(big, pail(litres=3.0, place="kitchen")) == 0.0
+    assert hours(big, pail(litres=0.0, place="kitchen")) == hours(big)  # an empty one is none
+    assert hours() == 0.0

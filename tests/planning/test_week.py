@@ -118,7 +118,7 @@ def test_a_single_day_of_the_yard_file_rules_over_its_weekday() -> None:
     assert len(slots) == 4
 
 
-def test_a_cold_pail_goes_into_the_warm_two_days_before_the_brush() -> None:
+def test_a_cold_pail_goes_into_the_warm_a_night_and_as_long_as_it_needs_before_the_brush() -> None:
     facts = register("upland", at("upland", 0))
     pail = replace(facts.pails[0], place="lean-to") if facts.pails else None
     facts = replace(facts, pails=(pail or _pail("lean-to"),))
