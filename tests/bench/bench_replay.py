@@ -55,7 +55,7 @@ def told(place: str, season: str, score: Score, seeds: int) -> str:
     rule = "--" if score.thorough is None else f"{score.thorough.spoiled_per_100:.0f}"
     return (
         f"{place:11s}{season:8s}{seeds:6d}{share(score.avoidable):>10s}{share(score.saved):>6s}"
-        f"{share(score.saved_by(LEARNED)):>8s}{own.spoiled_per_100:7.1f}{rule:>5s}"
+        f"{share(score.saved_by(LEARNED)):>8s}{own.spoiled_per_100:8.1f}{rule:>5s}"
         f"{own.cost_per_end:7.2f}{best.cost_per_end:7.2f}{knew.cost_per_end:7.2f}"
         f"{own.loss_per_end_cm:6.1f}{own.yes:5.0f}{knew.yes:5.0f}"
     )
