@@ -45,6 +45,7 @@ JOINED = {
     "backup": "running",
     "tick": "running",
     "serve": "running",
+    "web/keys": "running",  # the secrets: a command shows and changes the calendar's
     "cli": "commands",
     "demo": "commands",
     "__main__": "commands",
@@ -56,7 +57,7 @@ CELL, LEFT, TOP = 50, 300, 60
 def part_of(name: str) -> str | None:
     """The part that a file belongs to; None for what is everybody's."""
     head = name.split("/")[0].removesuffix(".py")
-    head = JOINED.get(head, head)
+    head = JOINED.get(name.removesuffix(".py"), JOINED.get(head, head))
     return None if head in ("__init__", *EVERYWHERE) else head
 
 

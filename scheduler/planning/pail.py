@@ -134,19 +134,35 @@ def wax_of(
 ) -> Wax:
     """Stock and need of a yard.
 
-    Coats laid since the pails were told of are taken off; those on faces that were cut
-    off since are not known any more and stay in.
+    A coat takes its litres from the pail told longest ago before it, then from the next:
+    what was laid before somebody looked into a pail is not in what was seen. Litres told
+    with a coat go before those worked out from its ends; a coat stays laid when its face
+    is cut off or its log divided.
     """
     size = choice.pail_litres or numbers["size"]
-    told = [(_told(pail, size, numbers), pail) for pail in register.pails]
+    told = [(row, pail.moment.time) for pail in register.pails if (row := _told(pail, size, numbers))]
     used = 0.0
     left = low = high = None
-    if told and all(row is not None for row, _ in told):
-        since = min(pail.moment.time for _, pail in told)
-        used = _laid(register, coating, assumed, since)
-        rows = [row for row, _ in told if row is not None]
-        left, low, high = (max(0.0, sum(row[n] for row in rows) - used) for n in range(3))
+    if told and len(told) == len(register.pails):
+        since = min(time for _, time in told)
+        laid = [one for one in _laid(register, coating, assumed) if since < one[0] <= register.at]
+        used = sum(litres for _, litres in laid)
+        left, low, high = (_rest([(row[n], time) for row, time in told], laid) for n in range(3))
     return Wax(left, low, high, used, *_need(register, jobs, coating, choice, species, assumed))
+
+
+def _rest(pails: Iterable[tuple[float, datetime]], laid: Iterable[tuple[datetime, float]]) -> float:
+    """Litres that remain of pails (litres, when told) after what was laid (when, litres); never below 0."""
+    rows = sorted(pails, key=lambda pail: pail[1])
+    left = [litres for litres, _ in rows]
+    for when, litres in laid:
+        open_ = litres
+        for n, (_, told) in enumerate(rows):
+            if told < when:
+                took = min(left[n], open_)
+                left[n] -= took
+                open_ -= took
+    return sum(left)
 
 
 def _told(pail: Pail, size: float, numbers: Numbers) -> tuple[float, float, float] | None:
@@ -161,16 +177,30 @@ def _told(pail: Pail, size: float, numbers: Numbers) -> tuple[float, float, floa
     return share * size, max(0.0, share - doubt) * size, min(1.0, share + doubt) * size
 
 
-def _laid(register: Register, coating: Coating, assumed: Mapping[str, float], since: datetime) -> float:
-    total = 0.0
+def _laid(register: Register, coating: Coating, assumed: Mapping[str, float]) -> list[tuple[datetime, float]]:
+    """When coats were laid and the litres of each entry, oldest first; those of cut faces among them."""
+    parents = {log.tag: log.parent for log in register.logs}
+    told: dict[int, float] = {}
+    worked: dict[int, float] = {}
+    when: dict[int, datetime] = {}
+    seen: set[tuple[str, str, int]] = set()
     for log in register.logs:
+        root = log.tag
+        while (above := parents.get(root)) is not None:
+            root = above
         for end in log.ends:
             across = end.diameter_cm or assumed["butt"]
-            for coat in end.coats:
-                if since < coat.moment.time <= register.at:
-                    second = coat.layer >= 2
-                    total += litres_for(coating, across, second=second, count=max(log.count, 1))
-    return total
+            for coat in (*(one for cut in end.cuts for one in cut.coats), *end.coats):
+                mark = (root, end.name, coat.entry)
+                if mark in seen:  # a piece has the coats of what it was cut from
+                    continue
+                seen.add(mark)
+                when[coat.entry] = coat.moment.time
+                if coat.litres is not None:
+                    told[coat.entry] = coat.litres
+                took = litres_for(coating, across, second=coat.layer >= 2, count=max(log.count, 1))
+                worked[coat.entry] = worked.get(coat.entry, 0.0) + took
+    return sorted((when[entry], told.get(entry, litres)) for entry, litres in worked.items())
 
 
 def _need(

@@ -236,7 +236,9 @@ class _Maker:
         self.span = (setting.until.astimezone(zone).date() - ledger.at.astimezone(zone).date()).days
         if setting.until.astimezone(zone).time() > datetime.min.time():
             self.span += 1
+        self._ordinals = np.array([slot.day.toordinal() for slot in slots], np.int64)
         self._ready: dict[Where, F] = {}
+        self._chances: dict[Where, F] = {}
 
     def of(self, job: Job) -> list[tuple[Task, Job]] | None:
         """The tasks of a job, none where it is not yet due; None where it is nobody's hours."""
@@ -252,14 +254,13 @@ class _Maker:
         tries = worth.tries
         assert tries is not None
         where = (job.place, job.roofed)
-        chance = np.array([_or_nan(slot.chance.get(where)) for slot in self.slots])
-        days = np.array([tries.day_of(slot.day) for slot in self.slots], np.int64)
+        days = self._ordinals - tries.first.toordinal()
         without = tries.open if self.s.anyway else tries.later(self.span)
         waits = job.kind in ("second_coat", "touch_up") and not after
         return Task(
             (job.tag, job.end, job.kind),
             minutes=job.minutes,
-            gain=share * tries.gains(self.hours, days, self._blurred(chance), without),
+            gain=share * tries.gains(self.hours, days, self._chance_in(where), without),
             people=job.people,
             litres=job.litres,
             place=where,
@@ -268,6 +269,13 @@ class _Maker:
             earliest=job.due if waits else self.m.comes.get(job.tag),
             after=after,
         )
+
+    def _chance_in(self, where: Where) -> F:
+        """The chance of each slot in a place, blurred; worked out once."""
+        if where not in self._chances:
+            told = np.array([_or_nan(slot.chance.get(where)) for slot in self.slots])
+            self._chances[where] = self._blurred(told)
+        return self._chances[where]
 
     def _blurred(self, chance: F) -> F:
         """Chances of which those as good as the day's best count as that: no hour is moved for noise."""
@@ -332,7 +340,8 @@ class _Maker:
     def _holds(self, job: Job) -> float:
         """Chance that a first coat holds, at the best of the slots."""
         where = (job.place, job.roofed)
-        return max((slot.chance.get(where) or 0.0 for slot in self.slots), default=0.0)
+        told = self._chance_in(where)
+        return float(np.nan_to_num(told).max()) if told.size else 0.0
 
     def _dried(self, where: Where) -> F:
         if where not in self._ready:

@@ -57,10 +57,6 @@ class Tries:
     eager: float
     points: float
 
-    def day_of(self, day: date) -> int:
-        """Number of a civil day, 0 for the first."""
-        return (day - self.first).days
-
     def later(self, days: int) -> float:
         """Cost of an end that nobody tries on the first ``days`` days, and that is dealt with well then."""
         if days >= self.value.size:
@@ -73,7 +69,7 @@ class Tries:
         Parameters
         ----------
         hours : (times,) hours of the ledger's clock
-        days : (times,) their civil days, by ``day_of``
+        days : (times,) their civil days, 0 for ``first``
         chance : (times,) that the coat holds; NaN: none
         without : cost without a try: ``later``, or ``open``
         """

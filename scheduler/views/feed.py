@@ -22,6 +22,7 @@ PAST = timedelta(days=14)  # how long what is over stays
 OFF_KEPT = timedelta(days=2)  # how long after its day a called-off entry stays
 LEAST = timedelta(minutes=15)  # length of a span with a single start
 DAY = timedelta(days=1)
+MOST_NAMED = 20  # of those without an entry of their own
 OPEN = ("planned", "sent")
 COATS = ("seal", "touch_up")  # shown today and tomorrow only
 CATEGORIES = {
@@ -268,7 +269,8 @@ def _day_entries(groups: Sequence[_Group], rows: Sequence[ReminderRow]) -> list[
     rest = groups[MOST_LINES:]
     if rest and entries:
         last = entries[-1]
-        named = "; ".join(_head(group) for group in rest)
+        named = "; ".join(_head(group) for group in rest[:MOST_NAMED])
+        named += f"; and {len(rest) - MOST_NAMED} others" if len(rest) > MOST_NAMED else ""
         changed = max([last.changed_at, *(r.changed_at for r in rows if r.kind == last.kind)])
         more = f"And {len(rest)} more: {named}."
         told = f"{last.description}\n\n{more}".strip()

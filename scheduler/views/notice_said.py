@@ -121,7 +121,7 @@ class Occasion:
         return sorted(found, key=lambda one: (one.kind in AGAIN, one.payload.get("order", 0), one.key))
 
     def _rides(self, one: Wanted) -> bool:
-        if one.kind == "span" or pail_rings(one.kind) or self.rests(one.key):
+        if one.kind in ("span", "season") or pail_rings(one.kind) or self.rests(one.key):
             return False
         today, day = self.day.isoformat(), one.payload.get("day")
         if one.kind in BRUSH_KINDS:

@@ -223,10 +223,10 @@ def _reached(log: Log) -> bool:
 
 
 def winter_values(desk: Desk) -> dict[str, Any]:
-    """Until winter; the past years must have been worked out once by the command, nobody is asked here."""
+    """Until winter; the past years are worked out by the command, not while a phone waits."""
     view, book = desk.view(), desk.book()
     w = view.wording
-    lines, why = desk.kept("winter", lambda: _season(desk, w))
+    lines, why, once = desk.kept("winter", lambda: _season(desk, w))
     shelf = rows.shelf_of(view, book)
     saw = [(shelf.saw_by[log.tag].by, log) for log in shelf.register.present if log.tag in shelf.saw_by]
     by_day = sorted(((by, log) for by, log in saw if by is not None), key=lambda one: one[0])
@@ -236,20 +236,22 @@ def winter_values(desk: Desk) -> dict[str, Any]:
         "title": "Until winter",
         "lines": lines,
         "why": why,
+        "once": once,
         "saw": [rows.log_row(shelf, log, w) for log in wanted],
     }
 
 
-def _season(desk: Desk, w: Wording) -> tuple[list[str], str | None]:
+def _season(desk: Desk, w: Wording) -> tuple[list[str], str | None, bool]:
+    """(what the season says, why it says nothing, whether the command must be run once)."""
     view = desk.view()
     try:
         if climate_known(view.yard) is None:
-            return [], "No past years of this place are kept here yet."
-        ahead = season_ahead(view.yard, view.at, view.forecast)
+            return [], "No past years of this place are kept here yet.", True
+        ahead = season_ahead(view.yard, view.at, view.forecast, register=view.book.register)
     except (WeatherError, OSError) as error:
-        return [], str(error)
+        return [], str(error), False
     own = winter_lines(ahead.winter, ahead.season, ahead.seen.register, ahead.seen.species, w)
-    return [*season_lines(ahead.season, w), *ahead.said, *own], None
+    return [*season_lines(ahead.season, w), *ahead.said, *own], None, False
 
 
 def pails_values(desk: Desk) -> dict[str, Any]:

@@ -60,7 +60,12 @@ async def ask(app: Any, path: str, headers: dict[str, str]) -> tuple[int, dict[s
         "server": ("localhost", 80), "client": ("127.0.0.1", 1),
     }  # fmt: skip
 
+    asked: list[bool] = []
+
     async def receive() -> dict[str, Any]:
+        if asked:
+            await asyncio.Event().wait()  # the client stays
+        asked.append(True)
         return {"type": "http.request", "body": b"", "more_body": False}
 
     async def send(message: Any) -> None:

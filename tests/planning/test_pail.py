@@ -48,7 +48,7 @@ from scheduler.settings import (
     worth_numbers,
 )
 from scheduler.views.pail import pail_json, pail_lines
-from scheduler.yard.facts import End, Moment, Pail, Register
+from scheduler.yard.facts import Cut, End, Moment, Pail, Register
 
 NUMBERS = pail_numbers()
 BERLIN = ZoneInfo("Europe/Berlin")
@@ -174,6 +174,62 @@ def test_coats_laid_since_it_was_told_are_taken_off_and_earlier_ones_are_not() -
     seen = wax(stock(pail(litres=3.6), logs=(log("H01", laid, before),)))
     assert seen.used == pytest.approx(litres_for(COATING, 40.0))
     assert seen.left == pytest.approx(3.6 - seen.used)
+
+
+def test_litres_told_with_a_coat_go_before_those_worked_out_and_count_once_for_all_its_ends() -> None:
+    told = replace(coat("2025-11-02T10:00", 9), litres=1.0)
+    both = log("H01", end(coats=(told,)), end("top", coats=(told,)))
+    assert wax(stock(pail(litres=3.6), logs=(both,))).left == pytest.approx(2.6)
+
+
+def test_wax_on_a_face_that_was_cut_off_does_not_come_back_into_the_pail() -> None:
+    laid = coat("2025-11-02T10:00", 9)
+    before = wax(stock(pail(litres=3.6), logs=(log("H01", end(coats=(laid,), diameter_cm=40.0)),)))
+    gone = Cut(Moment(TOLD + timedelta(days=3)), 10, size_cm=5.0, coats=(laid,))
+    after = wax(stock(pail(litres=3.6), logs=(log("H01", end(cuts=(gone,), diameter_cm=40.0)),)))
+    assert after.left == before.left == pytest.approx(3.6 - litres_for(COATING, 40.0))
+
+
+def test_the_coats_of_a_divided_log_are_not_laid_again_by_its_pieces() -> None:
+    laid = end(coats=(coat("2025-11-02T10:00", 9),), diameter_cm=40.0)
+    whole, piece = log("H01", laid, state="gone"), log("H01-1", laid, parent="H01")
+    assert wax(stock(pail(litres=3.6), logs=(whole, piece))).used == pytest.approx(litres_for(COATING, 40.0))
+
+
+def test_a_pail_that_was_looked_into_since_keeps_what_was_seen() -> None:
+    told = replace(coat("2025-11-02T10:00", 9), litres=1.0)
+    early, since = pail(litres=0.4), pail(name="b", litres=2.0, moment=Moment(TOLD + timedelta(days=5)))
+    seen = wax(stock(early, since, logs=(log("H01", end(coats=(told,))),)))
+    assert (seen.left, seen.used) == (2.0, 1.0)
+
+
+days = st.integers(0, 8)
+
+
+@given(
+    st.lists(st.tuples(st.floats(0.0, 20.0), days), min_size=1, max_size=4),
+    st.lists(st.tuples(st.floats(0.01, 5.0), days), max_size=8),
+)
+def test_no_litre_is_lost_or_made(held: list[tuple[float, int]], laid: list[tuple[float, int]]) -> None:
+    found = [
+        pail(name=str(n), litres=litres, moment=Moment(TOLD + timedelta(days=day)))
+        for n, (litres, day) in enumerate(held)
+    ]
+    ends = []
+    for n, (litres, day) in enumerate(laid):
+        when = Moment(TOLD + timedelta(days=day, hours=1))
+        ends.append(
+            end(str(n), coats=(replace(coat("2025-11-02T10:00", 9 + n), moment=when, litres=litres),))
+        )
+    seen = wax(stock(*found, logs=(log("H01", *ends),) if ends else ()))
+    total = sum(litres for litres, _ in held)
+    assert seen.left is not None
+    assert 0.0 <= seen.left <= total + 1e-9
+    assert seen.left >= total - seen.used - 1e-9
+    first = min(day for _, day in held)
+    assert seen.used == pytest.approx(sum(litres for litres, day in laid if day >= first))
+    if all(day == first for _, day in held):
+        assert seen.left == pytest.approx(max(0.0, total - seen.used))
 
 
 @given(st.floats(0.0, 3.0), st.integers(0, 12))

@@ -296,7 +296,12 @@ def test_alone_a_second_person_is_named_as_what_would_help() -> None:
 
 
 def test_where_the_open_yard_has_no_hours_light_logs_go_inside() -> None:
-    found = week(4)  # Wednesday: rain and frost for days
+    yard = yard_of("upland")  # without a wage carrying costs half a cm of a good log
+    free = yard.model_copy(update={"yard": yard.yard.model_copy(update={"wage": None})})
+    found = week_of_yard(4, free)  # Wednesday: rain and frost for days
+    assert_can_be_done(found)
+    assert found.week.inside
+    assert found.week.shelter == "shed"
     assert set(found.week.inside) <= {"H10", "H11"}, "the others are too heavy to carry"
     for tag in found.week.inside:
         rows = {row.task[2]: row for row in found.week.plan.assignments if row.task[0] == tag}
@@ -304,3 +309,5 @@ def test_where_the_open_yard_has_no_hours_light_logs_go_inside() -> None:
         assert found.week.work.weights[tag] <= 80.0
         if found.week.work.weights[tag] > 25.0:
             assert len(rows["bring_in"].who) == 2
+    dear = yard.model_copy(update={"yard": yard.yard.model_copy(update={"wage": 200.0})})
+    assert week_of_yard(4, dear).week.inside == (), "carrying costs more than it keeps"

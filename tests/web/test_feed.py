@@ -9,6 +9,7 @@ from datetime import UTC, datetime, timedelta
 from email.utils import format_datetime, parsedate_to_datetime
 from pathlib import Path
 from typing import Any
+from urllib.parse import unquote, urlsplit
 
 import pytest
 from feed_samples import FeedYard, client_of, events, some
@@ -427,3 +428,49 @@ def test_an_unchanged_calendar_is_made_once(
     for _ in range(5):
         client.get(yard.path)
     assert len(made) == 1
+
+
+# ------------------------------------------------------------------ what people type, and what leads here
+
+
+def test_markup_in_a_logs_name_is_text_in_the_calendar_and_never_a_page(tmp_path: Path) -> None:
+    name = "<b onclick=x>&\"'</b><script>alert(1)</script>\r\nBEGIN:VALARM\r\nX:1"
+    yard = FeedYard(tmp_path)
+    yard.wants(jobs=[job("look", why=name)], logs=[log(species=None, species_said=name)])
+    with client_of(yard) as client:
+        answer = client.get(yard.path)
+    assert answer.headers["content-type"].startswith("text/calendar")
+    assert answer.headers["x-content-type-options"] == "nosniff"
+    (event,) = events(answer.content).values()
+    assert name.replace("\r\n", "\n") in event["SUMMARY"]
+    assert not event.subcomponents
+    assert not re.search(rb"^(BEGIN:VALARM|X:1)", answer.content, re.MULTILINE)
+
+
+@pytest.mark.parametrize("tag", ["H01", "H05-2", "Ä1", "a/b", "H 1"])
+def test_the_code_of_a_tag_opens_the_logs_page(tmp_path: Path, tag: str) -> None:
+    from starlette.routing import Match
+
+    from scheduler.views.tags import code_text
+    from scheduler.web.routes import ROUTES
+
+    path = unquote(urlsplit(code_text(tag, "http://192.168.1.20:8732")).path)
+    scope = {"type": "http", "method": "GET", "path": path}
+    (found,) = [
+        (route, more) for route in ROUTES for match, more in [route.matches(scope)] if match is Match.FULL
+    ]
+    assert found[0].path.startswith("/log/{tag")
+    assert found[1]["path_params"] == {"tag": tag}
+
+
+def test_of_very_many_logs_on_a_day_not_all_are_named(tmp_path: Path) -> None:
+    yard = FeedYard(tmp_path)
+    logs = [log(f"H{n:03}") for n in range(300)]
+    yard.wants(jobs=[job(tag=one.tag) for one in logs], logs=logs, spans=[span()])
+    with client_of(yard) as client:
+        found = client.get(f"{yard.path}?kinds=duties")
+    assert len(events(found.content)) == 5
+    last = max((str(event["DESCRIPTION"]) for event in events(found.content).values()), key=len)
+    assert "And 295 more: " in last
+    assert last.endswith("; and 275 others.")
+    assert len(found.content) < 8000

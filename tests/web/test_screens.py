@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import re
+from datetime import date, timedelta
+from math import cos, pi
 from pathlib import Path
+from typing import Any
 
 import pytest
 from page_browser import Browser
 from page_samples import Clock, entries_of, page_app, planned
 
+from scheduler.service import season_ahead
 from scheduler.settings import load_yard
+from scheduler.web import pages
 
 ALL = ("/", "/add", "/logs", "/log/H01", "/catch-up", "/winter", "/pails", "/sure", "/settings", "/calendar",
        "/more", "/reminders", "/reminder/1")  # fmt: skip
@@ -333,6 +338,31 @@ def test_until_winter_asks_nobody_and_names_the_command_once(still: Browser) -> 
     assert page.text.index("saw first") < page.text.index("saw by about")
 
 
+def test_until_winter_says_what_past_years_say_and_works_it_out_once(
+    page: Browser, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rows, day = ["date,min_c,max_c,rain_mm"], date(2023, 1, 1)
+    while day < date(2025, 11, 1):
+        warm = 9.0 - 10.0 * cos(2.0 * pi * (day.timetuple().tm_yday - 20) / 365.25)
+        rows.append(f"{day},{warm - 4.0:.1f},{warm + 4.0:.1f},{6.0 if day.toordinal() % 3 == 0 else 0.0}")
+        day += timedelta(days=1)
+    past = tmp_path / "past.csv"
+    past.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    asked: list[int] = []
+
+    def ahead(*given: Any, **more: Any) -> Any:
+        asked.append(1)
+        return season_ahead(*given, history=past, **more)
+
+    monkeypatch.setattr(pages, "climate_known", lambda _yard: object())
+    monkeypatch.setattr(pages, "season_ahead", ahead)
+    first = page.open("/winter").text
+    assert "there was still a good day after" in first
+    assert "coatcast season" not in first
+    assert page.open("/winter").text == first
+    assert len(asked) == 1
+
+
 def test_a_reminder_is_answered_on_its_page_and_only_by_a_button(still: Browser, page: Browser) -> None:
     planned(page.app)  # type: ignore[arg-type]
     first = next(link for link in page.open("/reminders").page.links if link.startswith("/reminder/"))
@@ -363,7 +393,6 @@ def test_a_us_yard_reads_inches_and_a_twelve_hour_clock(tmp_path: Path) -> None:
     app = page_app(tmp_path)
     file = tmp_path / "yard.toml"
     file.write_text(file.read_text(encoding="utf-8").replace('"metric"', '"us"'), encoding="utf-8")
-    app = page_app(tmp_path / "other") if False else app
     page = Browser(app).open("/add")
     assert "Butt across, in" in page.text
     assert "8 ft" in page.html
