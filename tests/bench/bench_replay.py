@@ -3,8 +3,8 @@
 Run by hand:  python tests/bench/bench_replay.py [--places newark ...] [--seasons autumn ...] [--seeds 20]
               [--learned] [--pictures DIR]
 
-For each place and season: what perfect foresight saves of the cheapest rule of thumb's cost, what the program
-saves of that (also once it has learned its yard), coats spoiled of 100 by the program and by the cheapest rule
+For each place and season: what perfect foresight saves of the cheapest rule's cost, what the program
+saves of that (also with its yard learned), coats spoiled of 100 by the program and by the cheapest rule
 that coats nine ends in ten, cost per end of the program, the best rule, one who knew, wood lost, mornings
 with a yes of both. At the end the chances of all of them against what came. A place
 whose package is not installed is left out, and said. Some minutes for each season with 20 seeds.

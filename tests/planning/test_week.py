@@ -298,7 +298,7 @@ def test_alone_a_second_person_is_named_as_what_would_help() -> None:
 def test_where_the_open_yard_has_no_hours_light_logs_go_inside() -> None:
     yard = yard_of("upland")  # without a wage carrying costs half a cm of a good log
     free = yard.model_copy(update={"yard": yard.yard.model_copy(update={"wage": None})})
-    found = week_of_yard(4, free)  # Wednesday: rain and frost for days
+    found = week_of_yard(5, free)  # Thursday: rain and frost for days
     assert_can_be_done(found)
     assert found.week.inside
     assert found.week.shelter == "shed"
@@ -310,4 +310,4 @@ def test_where_the_open_yard_has_no_hours_light_logs_go_inside() -> None:
         if found.week.work.weights[tag] > 25.0:
             assert len(rows["bring_in"].who) == 2
     dear = yard.model_copy(update={"yard": yard.yard.model_copy(update={"wage": 200.0})})
-    assert week_of_yard(4, dear).week.inside == (), "carrying costs more than it keeps"
+    assert week_of_yard(5, dear).week.inside == (), "carrying costs more than it keeps"
