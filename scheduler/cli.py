@@ -41,7 +41,7 @@ def options(
 
 
 def _load() -> None:
-    from scheduler.commands import keep, plan, rank, register, running, setup, sheet, weather
+    from scheduler.commands import keep, plan, rank, register, replay, running, setup, sheet, weather
 
     setup.register_commands(app)
     weather.register_commands(app)
@@ -51,6 +51,7 @@ def _load() -> None:
     register.register_commands(app)
     running.register_commands(app)
     keep.register_commands(app)
+    replay.register_commands(app)
 
 
 _load()

@@ -111,7 +111,7 @@ __all__ = [
 CLOCK_SLACK = timedelta(minutes=5)  # an answer from a little later than now: two clocks, not the future
 
 PROMISES = "plan"  # name of the kept plan in the store
-PAST_DAYS = 3  # of past hours that are asked for with a forecast
+PAST_DAYS = 10  # of past hours that are asked for with a forecast
 MOST_ANSWERS = 40  # kept answers that a morning reads; some milliseconds each
 NIGHTS_AT_ONCE = 2  # newly told nights that a morning looks up in kept answers
 

@@ -380,6 +380,17 @@ def learning() -> dict[str, dict[str, float]]:
 
 
 @lru_cache(maxsize=1)
+def replay_scheme() -> dict[str, Any]:
+    """A season replayed (config/replay.toml): ``forecast`` and ``yard`` as bare floats, the other tables."""
+    table = _shipped("replay.toml")
+    bare = {
+        part: {name: float(entry["value"]) for name, entry in table[part].items()}
+        for part in ("forecast", "yard", "learned")
+    }
+    return {**table, **bare}
+
+
+@lru_cache(maxsize=1)
 def species_table() -> dict[str, Species]:
     """The shipped species by botanical name."""
     table = _shipped("species.toml")["species"]

@@ -83,6 +83,8 @@ ORDER = (
     "planning/winter.py",
     "planning/plan.py",
     "planning/*",
+    "replay/__init__.py",
+    "replay/*",
     "reminders/__init__.py",
     "reminders/wanted.py",
     "reminders/*",

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from scheduler.coating.product import Coating
 from scheduler.planning.chances import DayChances
-from scheduler.planning.decision import decide
+from scheduler.planning.decision import Choice, decide
 from scheduler.planning.jobs import Job
 from scheduler.planning.normals import Normals
 from scheduler.planning.tries import HandsPrice, Tries
@@ -46,6 +46,7 @@ __all__ = [
     "Horizon",
     "Ledger",
     "Numbers",
+    "choose",
     "driver",
     "horizon_of",
     "resistance_of",
@@ -284,26 +285,12 @@ def _of_place(
     bare_by_saw = _bare_loss(ends, clock, factor, sawn, ledger)
     held = _costs(cases, by_saw, so_far)
     cost = np.array([_try_cost(case, ledger) for case in cases])
-    many = days.chances.days
-    # Who does not coat now can do so in spring, at the price of a try; or leave it till the saw.
     far_bare = _costs(cases, bare_by_saw[:, None], so_far)[:, 0]
-    far = np.minimum(far_bare, cost + held[:, -1])
     wanted = _hands_cost(cases, days, ledger, hands)
-    choice = decide(
-        cost[:, None] + wanted,
-        held[:, :many],
-        far,
-        days.chances,
-        days.removed,
-        retry=max(round(ledger.worth["retry"]), 1),
-    )
+    choice, today, eager = choose(cost, held, far_bare, days, ledger.worth, wanted)
+    far, many = choice.open, days.chances.days
     chance = float(days.chances.plain()[0]) if many else 0.0
     wide = np.where(so_far > 1e-9, band.high[:, 0, 0] / np.maximum(so_far, 1e-9), ledger.grain["band"])
-    # Between days that are as good as equal, today: the hands are here, and tomorrow says the same again.
-    worth_it = choice.try_now < far
-    # Where hands are short, only what is truly better today: the price has made the days equal.
-    eager = np.where(wanted[:, 0] > 0.0, 0.0, ledger.worth["eager"] * cost) if many else 0.0 * cost
-    today = choice.now | (worth_it & (choice.try_now <= choice.wait + eager))
     shown = _costs(cases, np.concatenate([by_end, never[:, None]], axis=1), so_far)
     return {
         (case.log.tag, case.end.name, case.job.kind): EndWorth(
@@ -342,6 +329,43 @@ def _of_place(
         )
         for n, case in enumerate(cases)
     }
+
+
+def choose(
+    cost: F, held: F, bare: F, days: DayChances, numbers: Numbers, wanted: F | None = None
+) -> tuple[Choice, NDArray[np.bool_], F]:
+    """The decision for ends that share their chances.
+
+    Parameters
+    ----------
+    cost : (ends,) wax and labour of one try
+    held : (ends, days + 1) cost by the saw when a try of each day holds, and last when one in spring does
+    bare : (ends,) cost by the saw when none ever holds
+    numbers : config/worth.toml
+    wanted : (ends, days) what hands and wax cost beyond a try where they are short
+
+    Returns
+    -------
+    What the recursion found, whether to coat today, and by how much waiting may be cheaper for that, (ends,).
+    """
+    many = days.chances.days
+    if wanted is None:
+        wanted = np.zeros((cost.size, many))
+    # Who does not coat now can do so in spring, at the price of a try; or leave it till the saw.
+    far = np.minimum(bare, cost + held[:, -1])
+    choice = decide(
+        cost[:, None] + wanted,
+        held[:, :many],
+        far,
+        days.chances,
+        days.removed,
+        retry=max(round(numbers["retry"]), 1),
+    )
+    # Between days that are as good as equal, today: the hands are here, and tomorrow says the same again.
+    worth_it = choice.try_now < far
+    # Where hands are short, only what is truly better today: the price has made the days equal.
+    eager = np.where(wanted[:, 0] > 0.0, 0.0, numbers["eager"] * cost) if many else 0.0 * cost
+    return choice, choice.now | (worth_it & (choice.try_now <= choice.wait + eager)), eager
 
 
 def _hands_cost(cases: Sequence[_Case], days: DayChances, ledger: Ledger, hands: HandsPrice | None) -> F:
