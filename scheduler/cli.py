@@ -41,15 +41,17 @@ def options(
 
 
 def _load() -> None:
-    from scheduler.commands import keep, rank, register, running, setup, sheet, weather
+    from scheduler.commands import keep, plan, rank, register, replay, running, setup, sheet, weather
 
     setup.register_commands(app)
     weather.register_commands(app)
     rank.register_commands(app)
+    plan.register_commands(app)
     sheet.register_commands(app)
     register.register_commands(app)
     running.register_commands(app)
     keep.register_commands(app)
+    replay.register_commands(app)
 
 
 _load()

@@ -186,26 +186,25 @@ def serve(
             server.shutdown()
     else:
         bell.start()
-        page()  # it listens to the signals itself, and comes back when one came
-        bell.stop()
+        try:
+            page()  # it listens to the signals itself, and comes back when one came
+        finally:
+            bell.stop()
     runner.close()
     _LOG.info("stopped")
 
 
 def run_page(runner: Runner, *, host: str, port: int, lan: bool) -> Callable[[], None] | None:
-    """What runs the page in this thread until it is stopped; None where there is no page."""
+    """What runs the page in this thread until it is stopped; None where there is no page.
+
+    The rounds keep the reminders in step, so the page does not; and ``/health`` tells of both.
+    """
     try:
-        create_app = import_module("scheduler.web.app").create_app
-        uvicorn = import_module("uvicorn")
+        run = import_module("scheduler.web.run").run_page
+        import_module("uvicorn")
     except ImportError:
         return None
-    app = create_app(runner.file)
-    address = "0.0.0.0" if lan else host
-
-    def page() -> None:
-        uvicorn.run(app, host=address, port=port, log_level="warning", access_log=False)
-
-    return page
+    return lambda: run(runner.file, host, port, lan=lan, plans=False, health=runner.health)
 
 
 def _health_server(runner: Runner, host: str, port: int) -> Any:

@@ -7,24 +7,33 @@ between is pure and gets the clock passed in.
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from scheduler.coating.product import Coating, coating_of
 from scheduler.learning import asked_before, coats_compared, learn, learned
-from scheduler.planning.chances import day_chances, days_without_forecast
+from scheduler.planning.chances import DayChances, day_chances, days_without_forecast
 from scheduler.planning.inside import Carry, best_shelter, carried, light_enough
 from scheduler.planning.jobs import Job, JobContext, in_order, jobs_of
 from scheduler.planning.keeping import Keeping, keeping_of, usual_days
 from scheduler.planning.ledger import ledger_of
 from scheduler.planning.looks import Learned
-from scheduler.planning.night import next_rain, night_of, perils_of, suns_at, suns_of, thaw_of
-from scheduler.planning.normals import normals_by_latitude, normals_of
+from scheduler.planning.night import (
+    next_rain,
+    night_hours,
+    night_of,
+    perils_of,
+    suns_at,
+    suns_of,
+    thaw_of,
+)
+from scheduler.planning.normals import Normals, normals_by_latitude, normals_of
 from scheduler.planning.outlook import Outlook
+from scheduler.planning.pail import PailOutlook, hours_before_brush, pail_outlook, pails_out
 from scheduler.planning.questions import Question, questions
 from scheduler.planning.truth import Row, rows_of, taught
 from scheduler.planning.verdict import Age, Morning, TimedSpan, age_of, morning, spans_of
@@ -40,6 +49,8 @@ from scheduler.settings import (
     history_numbers,
     learning,
     located,
+    pail_numbers,
+    plan_numbers,
     species_table,
     thresholds,
     value_numbers,
@@ -55,22 +66,38 @@ from scheduler.yard.condition import EndState, Fate, end_state, fates_of_coats
 from scheduler.yard.facts import Coat, End, Log, Register
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from scheduler.planning.climate import Climate
+    from scheduler.planning.plan import Plan, TaskId
     from scheduler.planning.season import Season
-    from scheduler.reminders.wanted import Derived
+    from scheduler.planning.tasks import Material, Setting
+    from scheduler.planning.tries import HandsPrice
+    from scheduler.planning.week import Help, Shelter, Week
+    from scheduler.planning.winter import Winter
+    from scheduler.reminders.wanted import Derived, Speaker
     from scheduler.weather.skill import Record
+    from scheduler.yard.entries import Entry
     from scheduler.yard.store import ReminderRow, Store
 
 __all__ = [
+    "Asked",
     "Forecast",
     "Picture",
+    "SeasonAhead",
+    "Valued",
+    "WeekAhead",
     "brief",
+    "entries_of",
     "estimates",
     "forecast_of",
+    "former_plan",
+    "keep_plan",
     "kept_forecast",
     "learn_all",
     "open_register",
     "outlook_of",
+    "pails_seen",
     "picture",
     "refresh_reminders",
     "register_of",
@@ -78,11 +105,13 @@ __all__ = [
     "store_exists",
     "verified",
     "wanted_of",
+    "week_ahead",
 ]
 
 CLOCK_SLACK = timedelta(minutes=5)  # an answer from a little later than now: two clocks, not the future
 
-PAST_DAYS = 3  # of past hours that are asked for with a forecast
+PROMISES = "plan"  # name of the kept plan in the store
+PAST_DAYS = 10  # of past hours that are asked for with a forecast
 MOST_ANSWERS = 40  # kept answers that a morning reads; some milliseconds each
 NIGHTS_AT_ONCE = 2  # newly told nights that a morning looks up in kept answers
 
@@ -188,17 +217,26 @@ def open_register(yard: YardFile) -> Store:
     return open_store(yard.store_url)
 
 
-def register_of(yard: YardFile, at: datetime) -> Register:
-    """The register as it stands; empty where nothing has been recorded."""
+def entries_of(yard: YardFile) -> tuple[Entry, ...]:
+    """All entries of the yard; none where nothing has been recorded."""
     if not store_exists(yard):
-        return Register(at)
-    from scheduler.yard.state import fold
+        return ()
     from scheduler.yard.store_read import read_entries
 
     entries = read_entries(yard.store_url, yard.yard.key)
     if entries is None:
         with open_register(yard) as store:
             entries = store.entries(yard.yard.key)
+    return entries
+
+
+def register_of(yard: YardFile, at: datetime) -> Register:
+    """The register as it stands; empty where nothing has been recorded."""
+    if not store_exists(yard):
+        return Register(at)
+    from scheduler.yard.state import fold
+
+    entries = entries_of(yard)
     return fold(entries, at, same_coat=timedelta(hours=assumptions()["same_coat"]))
 
 
@@ -215,6 +253,22 @@ class Picture:
     worths: dict[tuple[str, str, str], EndWorth]  # of coating jobs, by tag, end and kind
     keeping: Keeping
     carry: tuple[Carry, ...] = ()  # logs better brought under a roof today
+    valued: Valued | None = None  # what the worths rest on, for whoever plans
+
+
+@dataclass(frozen=True, eq=False)
+class Valued:
+    """What waiting costs, and what that was worked out from.
+
+    ``free`` are the worths without a price of hands; ``worths`` are with it where hands are short.
+    """
+
+    ledger: Ledger
+    chances: dict[tuple[str | None, bool], DayChances]
+    free: dict[tuple[str, str, str], EndWorth]
+    worths: dict[tuple[str, str, str], EndWorth]
+    hands: HandsPrice | None
+    climate: Climate | None
 
 
 def picture(yard: YardFile, register: Register, forecast: Forecast, at: datetime) -> Picture:
@@ -255,9 +309,11 @@ def picture(yard: YardFile, register: Register, forecast: Forecast, at: datetime
         next_look=keeping.next_look,
     )
     jobs = jobs_of(register, context)
-    worths, carry = _worths(yard, register, outlook, states, jobs, coating, at, past, climate)
+    valued = _valued(yard, register, outlook, states, jobs, coating, at, past, climate)
+    worths = {} if valued is None else valued.worths
+    carry = () if valued is None else _carried(yard, register, outlook, states, jobs, valued)
     ranked = _by_worth(jobs, worths)
-    return Picture(register, outlook, states, ranked, dict(table), held, worths, keeping, carry)
+    return Picture(register, outlook, states, ranked, dict(table), held, worths, keeping, carry, valued)
 
 
 def _past(yard: YardFile, forecast: Forecast, at: datetime) -> tuple[Weather | None, Climate | None]:
@@ -277,15 +333,11 @@ def _keeping(
     climate: Climate | None,
 ) -> Keeping:
     pieces = [piece for piece in (past, forecast.weather) if piece is not None]
-    place = yard.yard.place
-    normals = normals_of(climate) if climate is not None else None
-    if normals is None:
-        normals = normals_by_latitude(at, place.lat, place.altitude_m or 0.0, worth_numbers())
-    table = species_table()
-    return keeping_of(register, table, at, pieces, usual_days(normals), round(place.lon / 15.0))
+    usual = usual_days(_normals(yard, at, climate))
+    return keeping_of(register, species_table(), at, pieces, usual, round(yard.yard.place.lon / 15.0))
 
 
-def _worths(
+def _valued(
     yard: YardFile,
     register: Register,
     outlook: Outlook | None,
@@ -295,11 +347,11 @@ def _worths(
     at: datetime,
     past: Weather | None,
     climate: Climate | None,
-) -> tuple[dict[tuple[str, str, str], EndWorth], tuple[Carry, ...]]:
+) -> Valued | None:
     """What waiting costs every end with work for the brush; without a forecast by past years alone."""
     places = dict.fromkeys((job.place, job.roofed) for job in jobs if job.coats)
     if not places:
-        return {}, ()
+        return None
     ledger = _ledger(yard, register, outlook, coating, at, past, climate)
     default = worth_numbers()["later_chance"]
     chances = {
@@ -308,8 +360,192 @@ def _worths(
         else day_chances(outlook, *key, ledger.horizon.end, doubt(), climate=climate, default=default)
         for key in places
     }
-    worths = worth_of_jobs(jobs, register, states, ledger, chances)
-    return worths, _carried(yard, register, outlook, states, jobs, worths, ledger, climate)
+    free = worth_of_jobs(jobs, register, states, ledger, chances)
+    valued = Valued(ledger, chances, free, free, None, climate)
+    return valued if outlook is None else _with_hands(yard, register, outlook, states, jobs, valued)
+
+
+def _with_hands(
+    yard: YardFile,
+    register: Register,
+    outlook: Outlook,
+    states: dict[tuple[str, str], EndState],
+    jobs: tuple[Job, ...],
+    valued: Valued,
+) -> Valued:
+    """With the price of hands, where more wants the same day than its hands or the wax allow."""
+    from scheduler.planning.tasks import crowded, end_of_day, setting_of, work_of
+
+    material = _material(yard, register, outlook, states, jobs, valued)
+    days = round(outlook.thresholds.trusted_horizon.value)
+    until = end_of_day(outlook.at, days, yard.zone)
+    setting = setting_of(yard, valued.ledger, until, _stock(register), assumptions(), plan_numbers())
+    if not crowded(material, setting):
+        return valued
+    from scheduler.planning.planner import hands_price
+
+    work = work_of(material, setting)
+    hands = hands_price(work.tasks, work.slots, work.rules)
+    worths = worth_of_jobs(jobs, register, states, valued.ledger, valued.chances, hands)
+    return replace(valued, worths=worths, hands=hands)
+
+
+def _material(
+    yard: YardFile,
+    register: Register,
+    outlook: Outlook,
+    states: dict[tuple[str, str], EndState],
+    jobs: tuple[Job, ...],
+    valued: Valued,
+) -> Material:
+    from scheduler.planning.tasks import Material
+
+    return Material(
+        outlook=outlook,
+        register=register,
+        jobs=jobs,
+        states=states,
+        ledger=valued.ledger,
+        chances=valued.chances,
+        worths=valued.free,
+        choice=yard.coating,
+    )
+
+
+def week_ahead(
+    yard: YardFile,
+    register: Register,
+    forecast: Forecast,
+    at: datetime,
+    ask: Asked | None = None,
+    former: Mapping[TaskId, datetime] | None = None,
+) -> WeekAhead | None:
+    """The week's plan, or the answer to a what-if; None without a usable forecast. Nothing is written.
+
+    Raises
+    ------
+    NoSolverError
+        Where the exact plan is asked for and its solver is not there, or finds nothing in time.
+    """
+    from scheduler.planning.tasks import arriving, cut_on_arrival, end_of_day, setting_of
+    from scheduler.planning.week import helps, week_of
+
+    ask = ask or Asked()
+    until = ask.until or end_of_day(at, ask.days, yard.zone)
+    there, comes = arriving(register, at, until)
+    seen = picture(yard, there, forecast, at)
+    outlook, valued = seen.outlook, seen.valued
+    if outlook is None:
+        return None
+    if valued is None:  # nothing for the brush: looks can still be planned
+        ledger = _ledger(yard, there, outlook, outlook.coating, at, None, None)
+        valued = Valued(ledger, {}, {}, {}, None, None)
+    material = _material(yard, there, outlook, seen.states, seen.jobs, valued)
+    minutes, people = _fresh_cut(yard)
+    material = cut_on_arrival(material, comes, minutes, people)
+    lead = _warm_lead(yard, register, outlook)
+    material = replace(material, cold_pail=lead > 0.0)
+    stock = ask.litres if ask.litres is not None else _stock(register)
+    setting = setting_of(
+        yard, valued.ledger, until, stock, assumptions(), {**plan_numbers(), "warm_lead": lead}
+    )
+    setting = replace(setting, people=ask.people, only=ask.only, anyway=ask.anyway)
+    shelter = _shelter(yard, outlook, valued)
+    solve = _exact if ask.exact else None
+    week = week_of(material, setting, former=former, shelter=shelter, **({"solve": solve} if solve else {}))
+    changes: tuple[Help, ...] = ()
+    if ask.what_if:
+        room = round((outlook.time_at(outlook.last_step) - until) / timedelta(days=1))
+        more = [days for days in (1, 2, 4) if days <= room]
+        changes = helps(week, material, setting, tags=ask.about, shelter=shelter, more_days=more)
+    return WeekAhead(week, seen, setting, changes, comes)
+
+
+def former_plan(yard: YardFile, at: datetime) -> dict[TaskId, datetime]:
+    """The times to come that the keeper was told to hold to; none where none are kept."""
+    if not store_exists(yard):
+        return {}
+    from scheduler.yard.store_read import UNREAD, read_memo
+
+    rows = read_memo(yard.store_url, yard.yard.key, PROMISES)
+    if rows is UNREAD:
+        with open_register(yard) as store:
+            kept = store.recall(yard.yard.key, PROMISES)
+        rows = None if kept is None else kept[0]
+    if not isinstance(rows, list):
+        return {}
+    told = {(str(tag), end, str(kind)): datetime.fromisoformat(start) for tag, end, kind, start in rows}
+    return {task: start for task, start in told.items() if start >= at}
+
+
+def keep_plan(yard: YardFile, plan: Plan, at: datetime) -> None:
+    """Keep the times of a plan: a later one moves them only when that gains more than a set amount."""
+    rows = [[*row.task, row.start.isoformat()] for row in plan.assignments]
+    with open_register(yard) as store:
+        store.remember(yard.yard.key, PROMISES, rows, at)
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a plan is asked for.
+
+    ``about`` are the tags that a what-if is about; None: all. ``anyway``: against no coat at all.
+    """
+
+    days: int = 7
+    until: datetime | None = None
+    people: int | None = None
+    litres: float | None = None
+    only: frozenset[str] | None = None
+    about: frozenset[str] | None = None
+    what_if: bool = False
+    anyway: bool = False
+    exact: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class WeekAhead:
+    """The week with the picture that it rests on, and what would let more be done."""
+
+    week: Week
+    seen: Picture
+    setting: Setting
+    helps: tuple[Help, ...] = ()
+    comes: Mapping[str, datetime] = field(default_factory=dict)  # by tag, of logs that are still to come
+
+
+def _fresh_cut(yard: YardFile) -> tuple[float, int]:
+    """Minutes and people of a fresh cut."""
+    own = yard.yard.minutes.fresh_cut
+    minutes = own if own is not None else assumptions()["minutes_fresh_cut"]
+    return minutes, 2 if yard.yard.saw_needs_two else 1
+
+
+def _exact(*given: Any) -> Plan:
+    from scheduler.planning.plan_exact import exact_plan
+
+    return exact_plan(*given)
+
+
+def _shelter(yard: YardFile, outlook: Outlook, valued: Valued) -> Shelter | None:
+    """The roof that wood may be brought under, with its chances."""
+    from scheduler.planning.week import Shelter
+
+    place = best_shelter(yard.place)
+    if place is None or not valued.free:
+        return None
+    default = worth_numbers()["later_chance"]
+    end = valued.ledger.horizon.end
+    days = day_chances(outlook, place.name, False, end, doubt(), climate=valued.climate, default=default)
+    return Shelter(place.name, days)
+
+
+def _warm_lead(yard: YardFile, register: Register, outlook: Outlook) -> float:
+    """Hours before the brush at which the wax must be in the warm; 0 where a pail is warm, or nobody told."""
+    numbers, plan = pail_numbers(), plan_numbers()
+    size = yard.coating.pail_litres or numbers["size"]
+    hours = hours_before_brush(register.pails, outlook, size=size, numbers=numbers)
+    return max(hours, plan["warm_lead"]) if hours > 0.0 else 0.0
 
 
 def _carried(
@@ -318,9 +554,7 @@ def _carried(
     outlook: Outlook | None,
     states: dict[tuple[str, str], EndState],
     jobs: tuple[Job, ...],
-    worths: dict[tuple[str, str, str], EndWorth],
-    ledger: Ledger,
-    climate: Climate | None,
+    valued: Valued,
 ) -> tuple[Carry, ...]:
     """Logs better brought under a roof; looked at only when the open yard has nothing for them today."""
     shelter = best_shelter(yard.place)
@@ -328,12 +562,13 @@ def _carried(
         return ()
     soon = outlook.at + timedelta(hours=12)
     due = [job for job in jobs if job.due <= soon and not job.optional]
+    ledger, worths = valued.ledger, valued.worths
     light = light_enough(due, register, ledger)
     if not light or any(w.now for w in worths.values()):
         return ()
     default = worth_numbers()["later_chance"]
     end = ledger.horizon.end
-    days = day_chances(outlook, shelter.name, False, end, doubt(), climate=climate, default=default)
+    days = day_chances(outlook, shelter.name, False, end, doubt(), climate=valued.climate, default=default)
     return carried(light, register, states, ledger, shelter.name, days, worths)
 
 
@@ -364,9 +599,23 @@ def estimates(
     return rows, taught(rows, ledger)
 
 
+@dataclass(frozen=True, eq=False)
+class SeasonAhead:
+    """What is left of the season, the yard's own work in it, and what is to be said of the record."""
+
+    season: Season
+    winter: Winter
+    seen: Picture
+    said: tuple[str, ...]
+
+
 def season_ahead(
-    yard: YardFile, at: datetime, forecast: Forecast, history: Path | None = None
-) -> tuple[Season, tuple[str, ...]]:
+    yard: YardFile,
+    at: datetime,
+    forecast: Forecast,
+    history: Path | None = None,
+    register: Register | None = None,
+) -> SeasonAhead:
     """What is left of the season, by past years (a file, or the archive) joined with the forecast at hand.
 
     Raises
@@ -392,7 +641,40 @@ def season_ahead(
         spread = history_numbers()["season_sd"]
         weight = forecast_weight(leads, np.array(table["sigma"]), np.array(table["days"]), spread)
     local = at.astimezone(yard.zone).date()
-    return season_of(past.climate, past.freezes, local, holds=holds, weight=weight), past.said
+    season = season_of(past.climate, past.freezes, local, holds=holds, weight=weight)
+    seen = picture(yard, register or register_of(yard, at), forecast, at)
+    return SeasonAhead(season, _winter(yard, season, seen), seen, past.said)
+
+
+def _winter(yard: YardFile, season: Season, seen: Picture) -> Winter:
+    """The yard's own work held against the season."""
+    from scheduler.planning.winter import winter_of
+
+    assumed, own = assumptions(), yard.yard.minutes
+    frame = (own.set_up if own.set_up is not None else assumed["minutes_set_up"]) + (
+        own.clean_up if own.clean_up is not None else assumed["minutes_clean_up"]
+    )
+    open_ = [yard.yard.people_of(n) for n in range(7) if yard.yard.hours_of(n) is not None]
+    shelter = best_shelter(yard.place)
+    limits, days = thresholds(), []
+    if seen.outlook is not None:
+        told = day_chances(seen.outlook, None, False, seen.outlook.at, doubt())
+        chances = told.chances.plain()[: told.told].tolist()
+        days = list(zip(told.days[: told.told], chances, strict=True))
+    return winter_of(
+        season,
+        seen.jobs,
+        seen.register,
+        seen.worths,
+        None if seen.valued is None else seen.valued.ledger,
+        seen.keeping.saw_by,
+        people=sum(open_) / len(open_) if open_ else 0.0,
+        fill=limits.fill.value,
+        frame_min=frame,
+        shelter=None if shelter is None else shelter.name,
+        days=days,
+        show_chance=limits.show_chance.value,
+    )
 
 
 def _by_worth(jobs: tuple[Job, ...], worths: dict[tuple[str, str, str], EndWorth]) -> tuple[Job, ...]:
@@ -524,19 +806,46 @@ def refresh_reminders(yard: YardFile, at: datetime, forecast: Forecast) -> tuple
 
 def wanted_of(yard: YardFile, seen: Picture, forecast: Forecast, at: datetime) -> Derived:
     """The reminders that a picture of the yard calls for."""
+    from scheduler.reminders.pails import pail_wanted, with_pails
     from scheduler.reminders.wanted import Speaker, derive
 
     outlook = seen.outlook
-    return derive(
+    speaker = Speaker(yard.zone, yard.yard.units, seen.species, yard.yard.language)
+    suns = () if outlook is None else suns_of(outlook, 1)
+    pails = pail_wanted(
+        pails_seen(yard, seen, forecast, at),
+        seen.register,
+        at,
+        speaker,
+        sunset=suns[0][1] if suns else None,
+        before_dark=timedelta(hours=yard.notice.before_dark_h),
+        numbers=pail_numbers(),
+    )
+    derived = derive(
         seen.jobs,
         seen.register,
         None if outlook is None else spans_of(outlook),
         at,
-        Speaker(yard.zone, yard.yard.units, seen.species, yard.yard.language),
+        speaker,
         covered=_spans_elsewhere(seen),
         trusted=timedelta(days=thresholds().trusted_horizon.value),
         known_until=_judged_until(forecast, outlook),
     )
+    return _with_season(with_pails(derived, pails), yard, at, speaker)
+
+
+def _with_season(derived: Derived, yard: YardFile, at: datetime, speaker: Speaker) -> Derived:
+    """The season's days beside the rest, where past years were worked out once."""
+    from scheduler.planning.season import season_of
+    from scheduler.reminders.season import season_wanted
+
+    climate = climate_known(yard) if yard.cache_folder.is_dir() else None
+    if climate is None:
+        return replace(derived, unknown=frozenset({"season"}))
+    today = at.astimezone(yard.zone).date()
+    season = season_of(climate, (), climate.calendar.start_of(today))
+    items = season_wanted(season, today, speaker)
+    return replace(derived, items=(*derived.items, *items))
 
 
 def _spans_elsewhere(seen: Picture) -> dict[tuple[str | None, bool], tuple[TimedSpan, ...]]:
@@ -557,6 +866,46 @@ def _judged_until(forecast: Forecast, outlook: Outlook | None) -> datetime | Non
     if forecast.weather is None or outlook is None:
         return None
     return min(forecast.weather.known_until(), outlook.time_at(outlook.last_step))
+
+
+def pails_seen(yard: YardFile, seen: Picture, forecast: Forecast, at: datetime) -> PailOutlook:
+    """The pails under the weather: stock against the work, the night, warming, ordering."""
+    outlook = seen.outlook
+    night = None if outlook is None else night_hours(outlook)
+    return pail_outlook(
+        seen.register,
+        seen.jobs,
+        outlook,
+        _coating(yard),
+        yard.coating,
+        yard.place,
+        seen.species,
+        _normals(yard, at, _past(yard, forecast, at)[1]),
+        at,
+        today=at.astimezone(yard.zone).date(),
+        night=night,
+        brush=_next_brush(seen, at),
+        assumed=assumptions(),
+        numbers=pail_numbers(),
+    )
+
+
+def _next_brush(seen: Picture, at: datetime) -> datetime | None:
+    """The next start of the brush that a pail should be warm for: with work for it, and near enough."""
+    if seen.outlook is None or not any(job.coats for job in seen.jobs):
+        return None
+    until = at + timedelta(hours=seen.outlook.thresholds.prepare_within.value)
+    least = seen.outlook.thresholds.prepare_chance.value
+    likely = (span for span in spans_of(seen.outlook) if span.end > at and span.chance >= least)
+    first = next(iter(likely), None)
+    return max(first.start, at) if first is not None and first.start <= until else None
+
+
+def _normals(yard: YardFile, at: datetime, climate: Climate | None) -> Normals:
+    """The usual air of the place: of its past years, else a guess by latitude and height."""
+    place = yard.yard.place
+    found = normals_of(climate) if climate is not None else None
+    return found or normals_by_latitude(at, place.lat, place.altitude_m or 0.0, worth_numbers())
 
 
 def brief(
@@ -589,9 +938,10 @@ def brief(
         forecast=line,
         yard_name=yard.yard.name,
         stock_litres=_stock(register),
-        people=yard.yard.people_of(at.astimezone(yard.zone).weekday()),
+        people=yard.yard.people_on(at.astimezone(yard.zone).date()),
         set_up_min=set_up + clean_up,
         frozen_share=assumed["pail_frost_share"],
+        pails_out=pails_out(register.pails, yard.place),
         unsure=frozenset(tag for (tag, _), state in seen.states.items() if not state.known),
         lift_two_kg=value_numbers()["lift_two"],
         lift_machine_kg=value_numbers()["lift_machine"],

@@ -11,7 +11,7 @@ import os
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
-from datetime import time
+from datetime import date, time
 from functools import lru_cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
@@ -275,7 +275,7 @@ def demo_folder() -> Traversable:
     raise FileNotFoundError("the demo/ files are neither in the package nor beside it")
 
 
-@lru_cache(maxsize=16)
+@lru_cache(maxsize=32)
 def _shipped(name: str) -> dict[str, Any]:
     text = (shipped_config() / name).read_text(encoding="utf-8")
     return _parse_toml(text, f"config/{name}")
@@ -353,6 +353,12 @@ def plan_numbers() -> Mapping[str, float]:
 
 
 @lru_cache(maxsize=1)
+def pail_numbers() -> Mapping[str, float]:
+    """The pail: how it cools, what words by eye mean, when to order (config/pail.toml), bare floats."""
+    return _numbers("pail.toml")
+
+
+@lru_cache(maxsize=1)
 def history_numbers() -> Mapping[str, float]:
     """How hours are made from days of a record (config/history.toml), bare floats."""
     return _numbers("history.toml")
@@ -371,6 +377,17 @@ def learning() -> dict[str, dict[str, float]]:
         section: {name: float(entry["value"]) for name, entry in entries.items()}
         for section, entries in _shipped("learning.toml").items()
     }
+
+
+@lru_cache(maxsize=1)
+def replay_scheme() -> dict[str, Any]:
+    """A season replayed (config/replay.toml): ``forecast`` and ``yard`` as bare floats, the other tables."""
+    table = _shipped("replay.toml")
+    bare = {
+        part: {name: float(entry["value"]) for name, entry in table[part].items()}
+        for part in ("forecast", "yard", "learned")
+    }
+    return {**table, **bare}
 
 
 @lru_cache(maxsize=1)
@@ -473,10 +490,12 @@ class Yard(_Model):
     @classmethod
     def _readable_hours(cls, value: dict[str, str]) -> dict[str, str]:
         for day, text in value.items():
-            if day not in DAYS:
+            if day not in DAYS and _date_of(day) is None:
                 near = difflib.get_close_matches(day, DAYS, 1)
                 raise ValueError(
-                    f"'{day}' is no day; use {', '.join(DAYS)}" + (f" ({near[0]}?)" if near else "")
+                    f"'{day}' is no day; use {', '.join(DAYS)}"
+                    + (f" ({near[0]}?)" if near else "")
+                    + ", or a date such as 2026-12-24"
                 )
             parse_hours(text)
         return value
@@ -485,14 +504,34 @@ class Yard(_Model):
         """Working hours of a weekday (0 = Monday): a pair, None when closed, "free" when not said."""
         text = self.hours.get(DAYS[weekday])
         if text is None:
-            return None if self.hours else "free"
+            return None if any(day in DAYS for day in self.hours) else "free"
         return parse_hours(text)[0]
+
+    def hours_on(self, day: date) -> tuple[time, time] | Literal["free"] | None:
+        """Working hours of a date: its own where the file names it, else those of its weekday."""
+        text = self.hours.get(day.isoformat())
+        return self.hours_of(day.weekday()) if text is None else parse_hours(text)[0]
 
     def people_of(self, weekday: int) -> int:
         """People in the yard on a weekday: "09:00-16:30, 2 people", else the yard's usual number."""
         text = self.hours.get(DAYS[weekday])
         said = None if text is None else parse_hours(text)[1]
         return self.people if said is None else said
+
+    def people_on(self, day: date) -> int:
+        """People in the yard on a date: as the file says of it, else as on its weekday."""
+        text = self.hours.get(day.isoformat())
+        said = None if text is None else parse_hours(text)[1]
+        return self.people_of(day.weekday()) if said is None else said
+
+
+def _date_of(text: str) -> date | None:
+    """A date as the file writes it, 2026-12-24; None for anything else."""
+    try:
+        found = date.fromisoformat(text)
+    except ValueError:
+        return None
+    return found if found.isoformat() == text else None
 
 
 def parse_hours(text: str) -> tuple[tuple[time, time] | None, int | None]:
@@ -602,6 +641,7 @@ class CoatingChoice(_Model):
     dry_h: Annotated[float, Field(gt=0, le=400)] | None = None  # at 21 °C and 50 %
     recoat_h: Annotated[float, Field(gt=0, le=400)] | None = None
     pail_least_c: Annotated[float, Field(ge=-30, le=30)] | None = None
+    pail_litres: Annotated[float, Field(ge=0.2, le=1000)] | None = None  # a full one
     price_per_litre: Annotated[float, Field(ge=0)] | None = None
 
 

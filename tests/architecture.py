@@ -29,9 +29,9 @@ SAYS = {
     "views": "text, calendar, pictures",
     "web": "page and feed",
     "records": "learned, scored, past years",
-    "delivery": "claim, send, write down",
+    "delivery": "claim, send, write down; health",
     "service": "what happens when",
-    "running": "rounds, the bell, health, backup",
+    "running": "rounds, the bell, backup",
     "commands": "the command line",
 }
 # Files of the top folder that make up one part between them.
@@ -41,10 +41,11 @@ JOINED = {
     "learning": "records",
     "scored": "records",
     "seasons": "records",
-    "health": "running",
+    "health": "delivery",
     "backup": "running",
     "tick": "running",
     "serve": "running",
+    "web/keys": "running",  # the secrets: a command shows and changes the calendar's
     "cli": "commands",
     "demo": "commands",
     "__main__": "commands",
@@ -56,7 +57,7 @@ CELL, LEFT, TOP = 50, 300, 60
 def part_of(name: str) -> str | None:
     """The part that a file belongs to; None for what is everybody's."""
     head = name.split("/")[0].removesuffix(".py")
-    head = JOINED.get(head, head)
+    head = JOINED.get(name.removesuffix(".py"), JOINED.get(head, head))
     return None if head in ("__init__", *EVERYWHERE) else head
 
 

@@ -2,10 +2,11 @@
 
 The environment variable COATCAST_CLIENTS names a folder prepared like this::
 
-    python3 -m venv "$COATCAST_CLIENTS/khal" && "$COATCAST_CLIENTS/khal/bin/pip" install khal
-    npm install --prefix "$COATCAST_CLIENTS" ical.js
+    python3 -m venv "$COATCAST_CLIENTS/khal"
+    "$COATCAST_CLIENTS/khal/bin/pip" install khal vdirsyncer radicale
+    npm install --prefix "$COATCAST_CLIENTS" ical.js node-ical
 
-Without it khal is taken from the PATH, and what is not there is skipped.
+Without it programs are taken from the PATH, and what is not there is skipped.
 """
 
 from __future__ import annotations
@@ -23,10 +24,13 @@ import pytest
 from reminder_samples import AT, BERLIN, DAY, HOUR, coat, end, job, local, log, moved, span, wanted
 
 from scheduler.reminders.settle import settle
+from scheduler.reminders.wanted import Derived
 from scheduler.settings import FeedChoice
 from scheduler.views.calendar import calendar_bytes
+from scheduler.yard.facts import Log
 from scheduler.yard.reminder_row import ReminderRow
 
+HERE = Path(__file__).parent
 NAMES = UUID("6ba7b810-9dad-11d1-80b4-00c04fd430c8")
 HOW = "set COATCAST_CLIENTS to a folder prepared as tests/calendar_clients.py says"
 NAME = "Käfer-Eiche; „alt“, 50\\60 🌳"
@@ -39,27 +43,57 @@ def clients_folder() -> Path | None:
 
 def khal() -> str:
     """The khal program, or the test is skipped."""
+    return program("khal")
+
+
+def vdirsyncer() -> str:
+    """The vdirsyncer program, or the test is skipped."""
+    return program("vdirsyncer")
+
+
+def radicale() -> str:
+    """The radicale program, or the test is skipped."""
+    return program("radicale")
+
+
+def program(name: str) -> str:
+    """A program of the clients' environment, else of the PATH; or the test is skipped."""
     folder = clients_folder()
-    inside = folder / "khal" / "bin" / "khal" if folder else None
-    found = str(inside) if inside is not None and inside.exists() else shutil.which("khal")
+    inside = folder / "khal" / "bin" / name if folder else None
+    found = str(inside) if inside is not None and inside.exists() else shutil.which(name)
     if found is None:
-        pytest.skip(f"khal is not here; {HOW}")
+        pytest.skip(f"{name} is not here; {HOW}")
     return found
 
 
 def ical_js() -> tuple[str, Path]:
     """Node, and the folder of the module ical.js; or the test is skipped."""
+    return node_module("ical.js")
+
+
+def node_ical() -> tuple[str, Path]:
+    """Node, and the folder of the module node-ical; or the test is skipped."""
+    return node_module("node-ical")
+
+
+def node_module(name: str) -> tuple[str, Path]:
+    """Node, and the folder of a module; or the test is skipped."""
     folder = clients_folder()
-    module = folder / "node_modules" / "ical.js" if folder else None
+    module = folder / "node_modules" / name if folder else None
     node = shutil.which("node") or shutil.which("nodejs")
     if node is None or module is None or not module.is_dir():
-        pytest.skip(f"node or its module ical.js is not here; {HOW}")
+        pytest.skip(f"node or its module {name} is not here; {HOW}")
     return node, module
 
 
-def feed_rows(zone: ZoneInfo = BERLIN) -> list[ReminderRow]:
-    """A firm span, one across midnight, one called off, a tentative one, jobs, a look, odd letters."""
-    odd = log(species=None, species_said=NAME)
+def feed_log() -> Log:
+    """A log with odd letters in its name."""
+    return log(species=None, species_said=NAME)
+
+
+def feed_derived() -> list[Derived]:
+    """Two plans: spans firm, across midnight, called off, tentative; jobs, a look, odd letters."""
+    odd = feed_log()
     coated = log("H09", end(coats=(coat("2025-11-02T10:00", 7),)))
     jobs = [
         job(),
@@ -69,9 +103,15 @@ def feed_rows(zone: ZoneInfo = BERLIN) -> list[ReminderRow]:
     ]
     night = moved(span(), 2 * DAY + 13 * HOUR, hours=8)
     off, far = moved(span(), 3 * DAY + 24 * HOUR, hours=2), moved(span(), 8 * DAY)
+    plans = ([span(), night, off, far], [span(), night, far])
+    return [wanted(jobs, [odd, coated], spans) for spans in plans]
+
+
+def feed_rows() -> list[ReminderRow]:
+    """The rows that come of those two plans."""
     rows: dict[str, ReminderRow] = {}
-    for spans in ([span(), night, off, far], [span(), night, far]):
-        written, _ = settle(list(rows.values()), wanted(jobs, [odd, coated], spans), AT)
+    for derived in feed_derived():
+        written, _ = settle(list(rows.values()), derived, AT)
         for row in written:
             rows[row.key] = replace(
                 row, id=row.id or len(rows) + 1, uid=row.uid or str(uuid5(NAMES, row.key))

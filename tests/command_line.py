@@ -46,9 +46,19 @@ class Ran:
         return json.loads(self.out)
 
 
+def _stream() -> io.TextIOWrapper:
+    """A stream that takes text and, by its buffer, bytes."""
+    return io.TextIOWrapper(io.BytesIO(), encoding="utf-8", newline="", write_through=True)
+
+
+def _said(stream: io.TextIOWrapper) -> str:
+    stream.seek(0)
+    return stream.read()
+
+
 def run(*words: str | Path) -> Ran:
     """Run ``coatcast WORDS`` as the shell would, with its exit code."""
-    out, err, code = io.StringIO(), io.StringIO(), 0
+    out, err, code = _stream(), _stream(), 0
     with (
         patch.object(sys, "argv", ["coatcast", *map(str, words)]),
         redirect_stdout(out),
@@ -58,7 +68,7 @@ def run(*words: str | Path) -> Ran:
             main()
         except SystemExit as stop:
             code = 0 if stop.code is None else int(stop.code)
-    return Ran(code, out.getvalue(), err.getvalue())
+    return Ran(code, _said(out), _said(err))
 
 
 def yard_file(

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import astuple, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from scheduler.planning.jobs import Job
+from scheduler.planning.season import Ahead, Range, Season
 from scheduler.planning.verdict import Milestone, TimedSpan
 from scheduler.reminders.wanted import Derived, Speaker, derive
 from scheduler.settings import species_table
@@ -77,6 +78,28 @@ def moved(of: TimedSpan, by: timedelta, hours: float | None = None) -> TimedSpan
     reached = [when and when + by for when in astuple(of.milestones)]
     begin = of.start + by
     return replace(of, start=begin, end=begin + length, best=of.best + by, milestones=Milestone(*reached))
+
+
+def season(
+    last: str | None = "2025-11-22", first: str | None = "2026-03-20", *, all_winter: bool = False
+) -> Season:
+    """A season with its last day to count on, and the day by which good ones had come again."""
+    some, none = Range(1.0, 2.0, 3.0), Ahead(None, None, None)
+    day, back = (None if text is None else date.fromisoformat(text) for text in (last, first))
+    return Season(
+        day=date(2025, 7, 16),
+        end=date(2026, 1, 14),
+        freezes={},
+        days_left=some,
+        spans_left=some,
+        hours_left=some,
+        last_good=none if day is None else Ahead(day, day + 12 * DAY, day + 30 * DAY),
+        first_good=none if back is None else Ahead(back - 40 * DAY, back - 20 * DAY, back),
+        sure_until=day,
+        none_left=0.0,
+        years=30,
+        all_winter=all_winter,
+    )
 
 
 def wanted(jobs: Any = (), logs: Any = (), spans: Any = (), at: datetime = AT, **options: Any) -> Derived:

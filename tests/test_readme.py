@@ -131,7 +131,7 @@ def test_the_test_command_is_marked_once_and_is_one_line_to_paste() -> None:
     after = README.split(MARKER, 1)[1]
     [line] = blocks(after)[0]
     assert line.startswith("python3 -m venv ")
-    assert line.endswith("-m pytest")
+    assert line.endswith("-m pytest -n auto")
     assert "\n" not in line
 
 

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from scheduler.yard.entries import Entry
     from scheduler.yard.facts import Register
 
-__all__ = ["change"]
+__all__ = ["change", "changing"]
 
 
 def change(
@@ -98,7 +98,7 @@ def change(
         if species is not None:
             wood = wood_of(here, species, fold(store.entries(here.yard.yard.key), here.at).words)
             fields |= wood.fields
-        written = store.record(here.yard.yard.key, here.at, _changing(here, tag, fields, wood))
+        written = store.record(here.yard.yard.key, here.at, changing(here, tag, fields, wood))
     answer(here, written, as_json)
 
 
@@ -109,9 +109,10 @@ def _across(here: Session, text: str) -> tuple[str, float]:
     return name.strip(), cm_of(here, size.strip(), f"--across {text}")
 
 
-def _changing(
+def changing(
     here: Session, tag: str, fields: dict[str, Any], wood: Wood | None
 ) -> Callable[[Register, tuple[Entry, ...]], Written]:
+    """What writes the changed fields of a log, and a new word for its wood."""
     from scheduler.yard.book import change as changed
 
     if not fields:

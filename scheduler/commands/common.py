@@ -66,6 +66,7 @@ class Session:
 
     yard: YardFile
     at: datetime
+    asks: bool = True  # whether a person at a terminal may be asked; the page never asks there
 
     @property
     def wording(self) -> Wording:

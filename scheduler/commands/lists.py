@@ -134,7 +134,7 @@ def _row_json(here: Session, row: ReminderRow) -> dict[str, Any]:
 def _row_line(here: Session, row: ReminderRow) -> str:
     """ "  12  Sat 1 Nov  H01 wild cherry, butt: first coat. ..."."""
     w = here.wording
-    when = "" if row.kind == "span" else f"{w.day(_due(row)):<11}"
+    when = "" if row.kind in ("span", "season") else f"{w.day(_due(row)):<11}"
     state = "" if row.state in OPEN else f" ({'called off' if row.state == 'cancelled' else row.state})"
     return f"{row.id:>4}  {when}{row.text}{state}"
 
@@ -147,6 +147,12 @@ def calendar(
         Path | None, typer.Option("-o", "--output", metavar="FILE", help="Default: standard output.")
     ] = None,
     view: Annotated[bool, typer.Option("--view", help="Print it as an agenda instead.")] = False,
+    address: Annotated[
+        bool, typer.Option("--address", help="Only tell the secret address to subscribe to.")
+    ] = False,
+    new_address: Annotated[
+        bool, typer.Option("--new-address", help="Give it another address; the old one is dead at once.")
+    ] = False,
     yard: YardOption = None,
     at: AtOption = None,
     forecast: ForecastOption = None,
@@ -157,6 +163,9 @@ def calendar(
     from scheduler.views.calendar import agenda, calendar_bytes
 
     here = session(yard, at)
+    if address or new_address:
+        _tell_address(here, new_address)
+        return
     found = read_forecast(here, forecast, issued)
     rows = refresh_reminders(here.yard, here.at, found)
     for trouble in (found.why, found.fallback):
@@ -174,3 +183,27 @@ def calendar(
     write_whole(output, data)
     count = data.count(b"BEGIN:VEVENT")
     say(f"Written: {output} ({'1 entry' if count == 1 else f'{count} entries'})")
+
+
+def _tell_address(here: Session, new: bool) -> None:
+    """Print the feed's address; where others reach the page, under that name."""
+    from scheduler.web.keys import change_feed, keys_of
+
+    file = here.yard.path
+    if file is None:
+        raise Fail("The calendar has an address only beside a yard file.")
+    try:
+        keys = change_feed(file.resolve()) if new else keys_of(file.resolve())
+    except OSError as error:
+        raise Fail(str(error), 1) from None
+    base = here.yard.page.address or "http://localhost:8732"
+    say(f"{base}/feed/{keys.feed}.ics")
+    if new:
+        typer.echo("The old address gives nothing any more.", err=True)
+    if here.yard.page.address is None:
+        typer.echo(
+            "Only this computer knows that name. For phones: coatcast serve --lan, and instead of localhost "
+            "the address that it prints.",
+            err=True,
+        )
+    typer.echo("Whoever has it can read the calendar. Another one: coatcast calendar --new-address", err=True)

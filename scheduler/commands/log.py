@@ -52,7 +52,7 @@ if TYPE_CHECKING:
     from scheduler.yard.facts import Register
     from scheduler.yard.spoken import LogRequest
 
-__all__ = ["add"]
+__all__ = ["add", "as_if_added", "taking_in", "understood"]
 
 PLAIN = (  # what a line and the register call by the same name
     "tag",
@@ -132,9 +132,18 @@ def add(
         fields["reach"] = _reach(reach, fields)
     with opened(here) as store:
         known = fold(store.entries(here.yard.yard.key), here.at).words
-        log = _understood(here, [w for w in words or () if w.strip()], species, fields, known)
-        written = store.record(here.yard.yard.key, here.at, _taking_in(here, log))
+        log = understood(here, [w for w in words or () if w.strip()], species, fields, known)
+        written = store.record(here.yard.yard.key, here.at, taking_in(here, log))
     answer(here, written, as_json)
+
+
+def as_if_added(here: Session, words: list[str], entries: tuple[Entry, ...]) -> tuple[Entry, ...]:
+    """All entries as they would stand after ``log add WORDS``; nothing is written."""
+    from scheduler.yard.state import fold
+
+    register = fold(entries, here.at)
+    told = understood(here, [w for w in words if w.strip()], None, {}, register.words)
+    return (*entries, *taking_in(here, told)(register, entries).entries)
 
 
 def _reach(text: str, fields: Mapping[str, Any]) -> frozenset[str]:
@@ -145,12 +154,12 @@ def _reach(text: str, fields: Mapping[str, Any]) -> frozenset[str]:
     return frozenset() if names == ("none",) else frozenset(names)
 
 
-def _understood(
+def understood(
     here: Session, words: list[str], species: str | None, fields: dict[str, Any], known: Mapping[str, str]
 ) -> _Told:
     """What line and options say together."""
     if not words and species is None and not fields:
-        if not at_terminal():
+        if not (here.asks and at_terminal()):
             raise Fail("Say at least the wood, such as: coatcast log add walnut 22in 8ft cut saturday")
         return _asked(here, known)
     if species is not None and len(words) <= 1 and not (words and _is_wood(words[0], known)):
@@ -294,7 +303,7 @@ def _asked_cut(here: Session, text: str) -> dict[str, Any]:
 # -- writing
 
 
-def _taking_in(here: Session, told: _Told) -> Callable[[Register, tuple[Entry, ...]], Written]:
+def taking_in(here: Session, told: _Told) -> Callable[[Register, tuple[Entry, ...]], Written]:
     """What is written for it: first the remembered word, if any, then the logs."""
     from scheduler.yard.book import NewLog
 

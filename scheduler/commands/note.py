@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
     Act = Callable[[Register, tuple[Entry, ...]], Written]
 
-__all__ = ["note", "undo"]
+__all__ = ["note", "noted", "undo"]
 
 FITS = {  # an option, and the kinds that it goes with
     "end": ("cut", "coat", "look"),
@@ -48,6 +48,10 @@ FITS = {  # an option, and the kinds that it goes with
     "reach": ("move",),
     "drop": ("correct",),
 }
+GIVEN: dict[str, Any] = {
+    "end": None, "litres": None, "part": False, "second": False, "into": None, "thick": None,
+    "lost": None, "till": None, "reach": None, "drop": False,
+}  # fmt: skip
 FILLERS = ("about", "at", "off")  # "cut about 2in off", "divide at 2.1m"
 BRUSHING = ("seal", "touch_and_go")  # verdicts with a list to work through
 Text = str | None
@@ -96,24 +100,46 @@ def note(
 ) -> None:
     """Note what was done or seen: coatcast note H01,H03 coat --when 10:00."""
     here = session(yard, at)
-    tags, kind, rest = _split(words)
     given = {
         "end": end, "litres": litres, "part": part, "second": second, "into": into, "thick": thick,
         "lost": lost, "till": till, "reach": reach, "drop": drop,
     }  # fmt: skip
+    answer(
+        here,
+        noted(here, words, given, when, who, lambda then: weather_at_hand(then, forecast, issued)),
+        as_json,
+    )
+
+
+def noted(
+    here: Session,
+    words: list[str],
+    given: Mapping[str, Any],
+    when: str | None = None,
+    who: str | None = None,
+    weather: Callable[[Session], Forecast] | None = None,
+) -> Written:
+    """Write a note told as on the command line: words, and options by name (``GIVEN`` where left out).
+
+    Raises
+    ------
+    Fail, YardError
+        With sentences for the person; nothing is written then.
+    """
+    given = GIVEN | dict(given)
+    tags, kind, rest = _split(words)
     _options_fit(kind, given)
     if kind == "correct":
-        answer(here, record(here, _correcting(here, tags, rest, when, drop, who)), as_json)
-        return
+        return record(here, _correcting(here, tags, rest, when, given["drop"], who))
     size, rest = _size(here, kind, rest)
     options = _options(here, given, when, size)
     first: dict[str, Ends] = {}
-    if "@first" in re.split(r"[,;\s]+", tags.casefold()):
-        first = _first(here, lambda then: weather_at_hand(then, forecast, issued))
+    if weather is not None and "@first" in re.split(r"[,;\s]+", tags.casefold()):
+        first = _first(here, weather)
     written = record(here, _noting(here, tags, kind, rest, options, first, who))
     if kind == "move":
         written = replace(written, said=" ".join([written.said, *_weights(here, written)]))
-    answer(here, written, as_json)
+    return written
 
 
 def undo(yard: YardOption = None, at: AtOption = None, as_json: JsonOption = False) -> None:

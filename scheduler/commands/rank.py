@@ -73,16 +73,17 @@ def season(
     issued: IssuedOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Say how many days for the brush are left before winter, by past years and the forecast."""
+    """Say how many days for the brush are left before winter, what fits, and what to do with the rest."""
     from scheduler.service import season_ahead
     from scheduler.views.season import season_json, season_lines
+    from scheduler.views.winter import winter_json, winter_lines
     from scheduler.views.wording import wrapped
     from scheduler.weather.series import WeatherError
 
     here = session(yard, at)
     found = read_forecast(here, forecast, issued)
     try:
-        ahead, said = season_ahead(here.yard, here.at, found, history)
+        ahead = season_ahead(here.yard, here.at, found, history)
     except FileNotFoundError:
         raise Fail(f"--history {history}: there is no such file") from None
     except WeatherError as error:
@@ -90,9 +91,11 @@ def season(
             raise Fail(f"{history}: {error}") from None
         raise Fail(str(error), 1) from None
     if as_json:
-        print_json(season_json(ahead))
+        print_json({**season_json(ahead.season), **winter_json(ahead.winter)})
         return
-    for line in wrapped([*season_lines(ahead, here.wording), *said]):
+    w, seen = here.wording, ahead.seen
+    own = winter_lines(ahead.winter, ahead.season, seen.register, seen.species, w)
+    for line in wrapped([*season_lines(ahead.season, w), *ahead.said, *own]):
         say(line)
 
 

@@ -15,7 +15,7 @@ from scheduler.commands.common import AtOption, Fail, JsonOption, YardOption, pr
 from scheduler.commands.table import write_whole
 from scheduler.settings import SettingsError, YardFile, find_yard_file, load_yard
 
-__all__ = ["set_value"]
+__all__ = ["SHORT", "changed", "set_value"]
 
 SHORT = {  # the few that people change
     "name": "yard.name",
@@ -46,14 +46,19 @@ def set_value(
     del at  # taken like everywhere; a setting has no time
     file = find_yard_file(yard)
     load_yard(file)  # a file that is at fault already is told of as such
-    path = _path(name)
-    said = " ".join(" ".join(value).split())
-    was, now = _written(file, path, said)
+    key, was, now = changed(file, name, " ".join(value))
     if as_json:
-        print_json({"name": ".".join(path), "value": now, "was": was, "file": str(file)})
+        print_json({"name": key, "value": now, "was": was, "file": str(file)})
         return
     before = "" if was is None else f" (was {_shown(was)})"
-    say(f"{'.'.join(path)} = {_shown(now)}{before}, in {file}")
+    say(f"{key} = {_shown(now)}{before}, in {file}")
+
+
+def changed(file: Path, name: str, value: str) -> tuple[str, Any, Any]:
+    """Write one setting into a yard file: its full key, what it was, what it is now."""
+    path = _path(name)
+    was, now = _written(file, path, " ".join(value.split()))
+    return ".".join(path), was, now
 
 
 def _shown(value: Any) -> str:

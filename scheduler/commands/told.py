@@ -76,7 +76,7 @@ def answered(found: Ambiguous, species: Species) -> Wood:
 def ask_which(here: Session, found: Ambiguous) -> Species:
     """Ask at a terminal which of several woods a word means; elsewhere say how to tell them apart."""
     language = here.yard.yard.language
-    if not at_terminal():
+    if not (here.asks and at_terminal()):
         one = found.candidates[0].botanical
         raise Fail(
             f"{explain(found, language)} Give it by its botanical name, such as '{one}'; "

@@ -14,6 +14,8 @@ from scheduler.commands.book import answer, by_of, iso, moment_of, places_of, re
 from scheduler.commands.common import (
     AtOption,
     Fail,
+    ForecastOption,
+    IssuedOption,
     JsonOption,
     Session,
     YardOption,
@@ -35,7 +37,7 @@ if TYPE_CHECKING:
     from scheduler.yard.entries import Entry
     from scheduler.yard.facts import Moment, Pail, Register
 
-__all__ = ["away", "pail", "seen"]
+__all__ = ["away", "away_told", "pail", "seen", "seen_told"]
 
 NIGHT = timedelta(hours=8)  # either side of midnight
 YES = {"yes": True, "y": True, "true": True, "no": False, "n": False, "none": False, "false": False}
@@ -53,14 +55,19 @@ def seen(
     as_json: JsonOption = False,
 ) -> None:
     """Tell what the yard saw last night: seen frost yes, seen rain no, seen min -3, seen file SENSOR.csv."""
-    from scheduler.yard import book
-    from scheduler.yard.book import Written
-
     here = session(yard, at)
     if what.casefold() == "file":
         answer(here, _seen_file(here, value or []), as_json)
         return
-    told = _seen(here, what.casefold(), " ".join(value or ()).strip())
+    answer(here, seen_told(here, what, " ".join(value or ()).strip()), as_json)
+
+
+def seen_told(here: Session, what: str, value: str) -> Written:
+    """Write what the yard saw last night: frost or rain yes or no, the lowest as a temperature."""
+    from scheduler.yard import book
+    from scheduler.yard.book import Written
+
+    told = _seen(here, what.casefold(), value)
     night, by = _last_night(here), by_of(here)
     written = record(here, lambda register, _: book.seen(what.casefold(), told, register, by, night=night))
     morning = here.at.astimezone(here.yard.zone)
@@ -68,7 +75,7 @@ def seen(
         what.casefold() if told else f"no {what.casefold()}"
     )  # fmt: skip
     said = f"Noted: {shown} in the night to {morning:%a} {morning.day} {morning:%b}."
-    answer(here, Written(written.entries, said), as_json)
+    return Written(written.entries, said)
 
 
 def _seen(here: Session, what: str, value: str) -> bool | float:
@@ -164,16 +171,18 @@ def pail(
     name: Annotated[str | None, typer.Option("--name", help="Where there is more than one pail.")] = None,
     yard: YardOption = None,
     at: AtOption = None,
+    forecast: ForecastOption = None,
+    issued: IssuedOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Tell what is known of the pail; alone it shows what was told."""
+    """Tell what is known of the pail; alone: what is in it, what the work needs, frost and warming."""
     from scheduler.yard import book
     from scheduler.yard.book import Written
 
     here = session(yard, at)
     text = " ".join(stock or ()).strip()
     if not text and opened is None and where is None and coldest is None:
-        _show_pails(here, as_json)
+        _show_pails(here, forecast, issued, as_json)
         return
     facts: dict[str, Any] = _stock(here, text)
     if name is not None:
@@ -234,17 +243,26 @@ def _place(here: Session, text: str) -> str:
     return next((name for name in places_of(here) if name.casefold() == said.casefold()), said)
 
 
-def _show_pails(here: Session, as_json: bool) -> None:
-    from scheduler.service import register_of
+def _show_pails(here: Session, file: Path | None, issued: str | None, as_json: bool) -> None:
+    from scheduler.commands.loglist import weather_at_hand
+    from scheduler.service import pails_seen, picture, register_of
+    from scheduler.settings import pail_numbers
+    from scheduler.views.pail import pail_json, pail_lines
+    from scheduler.views.wording import wrapped
 
-    pails = register_of(here.yard, here.at).pails
+    register = register_of(here.yard, here.at)
+    forecast = weather_at_hand(here, file, issued)
+    found = pails_seen(here.yard, picture(here.yard, register, forecast, here.at), forecast, here.at)
     if as_json:
-        print_json({"pails": [_pail_json(here, one) for one in pails]})
+        print_json({"pails": [_pail_json(here, one) for one in register.pails], **pail_json(found)})
         return
-    for one in pails:
+    for one in register.pails:
         say(_pail_line(here, one))
-    if not pails:
-        say("No pail told of yet. Tell it with: coatcast pail half, or coatcast pail 3.6 L")
+    lines = wrapped(pail_lines(found, here.wording, pail_numbers()))
+    if not register.pails and not lines:
+        lines = ["No pail told of yet. Tell it with: coatcast pail half, or coatcast pail 3.6 L"]
+    for line in lines:
+        say(line)
 
 
 def _pail_json(here: Session, one: Pail) -> dict[str, object]:
@@ -282,20 +300,25 @@ def away(
     as_json: JsonOption = False,
 ) -> None:
     """Rest until a day: away until 20 March. Only the pail is told of till then."""
-    from scheduler.yard import book
-    from scheduler.yard.book import Written
-
     here = session(yard, at)
     if not words:
         _show_away(here, as_json)
         return
+    answer(here, away_told(here, words), as_json)
+
+
+def away_told(here: Session, words: Sequence[str]) -> Written:
+    """Write that the yard rests until a day, or is back."""
+    from scheduler.yard import book
+    from scheduler.yard.book import Written
+
     until = _until(here, words)
     by = by_of(here)
     written = record(here, lambda register, _: book.away(until, register, by))
     if until is not None:
         said = f"Away until {_day(here, until)}. Only the pail is told of till then."
         written = Written(written.entries, said)
-    answer(here, written, as_json)
+    return written
 
 
 def _day(here: Session, when: datetime) -> str:

@@ -10,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scheduler.planning.climate import Climate
-from scheduler.planning.decision import Chances, doubt_removed
+from scheduler.planning.decision import Chances
 from scheduler.planning.outlook import Outlook
 from scheduler.rules.engine import PASS, UNKNOWN
 from scheduler.settings import Doubt
 
-__all__ = ["DayChances", "day_chances", "days_without_forecast"]
+__all__ = ["DayChances", "Judged", "chances_by_day", "day_chances", "days_without_forecast"]
 
 F = NDArray[np.float64]
 DAY = timedelta(days=1)
@@ -56,27 +56,51 @@ def day_chances(
     A day without an open hour left has no chance; one of which most is unknown is unknown.
     Behind the forecast the chance of past years on that date counts, else ``default``.
     """
+    assessment = outlook.of(place, roofed)
+    found = Judged(
+        assessment.starts, assessment.findings.outcome(), assessment.findings.closed(), assessment.chance
+    )
+    return chances_by_day(found, outlook, until, doubt, climate=climate, default=default)
+
+
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """Starts (grid steps), how each ends in each member (members, starts), closed ones, chances (starts,)."""
+
+    starts: NDArray[np.int64]
+    outcome: NDArray[np.int8]
+    closed: NDArray[np.bool_]
+    chance: F
+
+
+def chances_by_day(
+    found: Judged,
+    outlook: Outlook,
+    until: datetime,
+    doubt: Doubt,
+    *,
+    climate: Climate | None = None,
+    default: float = 0.25,
+) -> DayChances:
+    """Chances of every day from judged starts; days and times are the outlook's."""
     zone = outlook.yard.zone
     today = outlook.at.astimezone(zone).date()
-    assessment = outlook.of(place, roofed)
-    outcome = assessment.findings.outcome()
-    closed = assessment.findings.closed()
-    when = [outlook.time_at(step).astimezone(zone).date() for step in assessment.starts]
+    when = [outlook.time_at(step).astimezone(zone).date() for step in found.starts]
     number = np.array([(day - today).days for day in when], np.int64)
     told = int(number.max()) + 1 if number.size else 0
-    holds = np.zeros((outcome.shape[0], told))
+    holds = np.zeros((found.outcome.shape[0], told))
     starts = [_noon(today + n * DAY, outlook) for n in range(told)]
     for n in range(told):
-        columns = np.flatnonzero((number == n) & ~closed)
+        columns = np.flatnonzero((number == n) & ~found.closed)
         if not columns.size:
             continue
-        passing = (outcome[:, columns] == PASS).sum(axis=0)
+        passing = (found.outcome[:, columns] == PASS).sum(axis=0)
         best = int(columns[int(np.argmax(passing))])
-        starts[n] = outlook.time_at(int(assessment.starts[best]))
-        if np.isnan(assessment.chance[columns]).mean() >= 0.5 and np.isnan(assessment.chance[best]):
+        starts[n] = outlook.time_at(int(found.starts[best]))
+        if np.isnan(found.chance[columns]).mean() >= 0.5 and np.isnan(found.chance[best]):
             holds[:, n] = np.nan
         else:
-            row = outcome[:, best]
+            row = found.outcome[:, best]
             holds[:, n] = np.where(row == UNKNOWN, np.nan, row == PASS)
     last = until.astimezone(zone).date()
     more = max((last - today).days + 1 - told, 0)
@@ -87,7 +111,7 @@ def day_chances(
         days=tuple(today + n * DAY for n in range(total)),
         starts=(*starts, *(_noon(day, outlook) for day in later_days)),
         chances=Chances(holds, later),
-        removed=_removed(total, doubt),
+        removed=_removed(total, told, doubt),
     )
 
 
@@ -115,8 +139,12 @@ def _past_chance(climate: Climate | None, day: date, default: float) -> float:
     return chance if np.isfinite(chance) else default
 
 
-def _removed(days: int, doubt: Doubt) -> F:
-    """What one more day of forecasting tells of the days ahead: of tomorrow from a day away to hours away."""
-    table = doubt["air"]
-    sigma = np.interp([0.25, 1.25], table["days"], table["sigma"])
-    return np.full(days, float(doubt_removed(sigma)[0]))
+def _removed(days: int, told: int, doubt: Doubt) -> F:
+    """How much of today's doubt about the day after each its own morning will have taken away, (days,).
+
+    ``told`` days have a forecast.
+    """
+    table = doubt["removed"]
+    out = np.interp(np.arange(days) + 1.0, table["days"], table["share"])
+    out[max(told - 1, 0) :] = table["behind"]
+    return np.asarray(out)

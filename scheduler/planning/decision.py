@@ -26,7 +26,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Chances", "Choice", "decide", "doubt_removed"]
+__all__ = ["Chances", "Choice", "decide"]
 
 F = NDArray[np.float64]
 
@@ -88,6 +88,8 @@ class Choice:
     best_day : (ends,) day of the first try on the way that the chances of today say; -1: none
     open : (ends,) cost of never trying
     value : (ends, days) expected cost from each day on while the end is still open
+    failed : (ends, forecast days) the same after a try of that day has failed
+    learned : (ends, days + 1) what the days until each day will have told, as a saving; never above zero
     """
 
     expected: F
@@ -96,6 +98,8 @@ class Choice:
     best_day: NDArray[np.int64]
     open: F
     value: F
+    failed: F
+    learned: F
 
     @property
     def now(self) -> NDArray[np.bool_]:
@@ -106,15 +110,6 @@ class Choice:
     def of_waiting(self) -> F:
         """What it costs to let the first day go by, (ends,); never below zero."""
         return np.maximum(self.wait - np.minimum(self.try_now, self.wait), 0.0)
-
-
-def doubt_removed(sigma: F) -> F:
-    """Share of the doubt about a day that one more day of forecasting removes, by lead in days, (days - 1,).
-
-    ``sigma`` are standard deviations of the forecast's error at leads 0, 1, 2 ... days.
-    """
-    sigma = np.asarray(sigma, np.float64)
-    return np.asarray(np.clip(1.0 - (sigma[:-1] / sigma[1:]) ** 2, 0.0, 1.0))
 
 
 def decide(
@@ -147,22 +142,39 @@ def decide(
     if retry < 1:
         raise ValueError("a try can be repeated after a day at the earliest")
     plain = chances.plain()
-    failing = _after_failing(cost, held, never, chances, retry)
-    informed = _informed(cost, held, never, chances)
+    failing = _after_failing(cost, held, never, chances, removed, retry)
+    informed = _informed(cost, held, never, chances, removed)
     value = np.empty((ends, days + 1))
     tried = np.empty((ends, days))
     waited = np.empty((ends, days))
+    saved = np.zeros((ends, days + 1))  # by what a morning behind the forecast will tell
     value[:, days] = never
     for day in range(days - 1, -1, -1):
-        again = failing[:, day] if day < chances.forecast_days else value[:, min(day + retry, days)]
+        told = day < chances.forecast_days
+        again = failing[:, day] if told else value[:, min(day + retry, days)]
         tried[:, day] = _try(cost[:, day], held[:, day], plain[day], again)
         waited[:, day] = value[:, day + 1]
         if day + 1 < chances.forecast_days:
             waited[:, day] += removed[day] * np.minimum(informed[:, day + 1] - waited[:, day], 0.0)
         value[:, day] = np.minimum(tried[:, day], waited[:, day])
+        if day and not told:
+            seen = _seen(cost[:, day], held[:, day], plain[day], value[:, day + 1])
+            saved[:, day] = removed[day - 1] * np.minimum(seen - value[:, day], 0.0)
+            value[:, day] += saved[:, day]
     acts = tried < waited - 1e-9
     best = np.where(acts.any(axis=1), np.argmax(acts, axis=1), -1)
-    return Choice(value[:, 0], tried[:, 0], waited[:, 0], best, never, value[:, :days])
+    learned = np.concatenate([np.zeros((ends, 1)), np.cumsum(waited - value[:, 1:], axis=1)], axis=1)
+    learned[:, 1:] += np.cumsum(saved[:, :-1], axis=1)
+    return Choice(
+        value[:, 0],
+        tried[:, 0],
+        waited[:, 0],
+        best,
+        never,
+        value[:, :days],
+        failing[:, : chances.forecast_days],
+        learned,
+    )
 
 
 def _try(cost: F, held: F, chance: float | F, again: F) -> F:
@@ -172,7 +184,13 @@ def _try(cost: F, held: F, chance: float | F, again: F) -> F:
     return np.asarray(np.where(possible, cost + chance * kept + (1.0 - chance) * again, np.inf))
 
 
-def _after_failing(cost: F, held: F, never: F, chances: Chances, retry: int) -> F:
+def _seen(cost: F, held: F, chance: F | float, later: F) -> F:
+    """Expected cost where the morning itself will tell whether the day holds: tried on good days alone."""
+    good = np.where(np.isfinite(held), cost + np.where(np.isfinite(held), held, 0.0), np.inf)
+    return np.asarray(chance * np.minimum(good, later) + (1.0 - np.asarray(chance)) * later)
+
+
+def _after_failing(cost: F, held: F, never: F, chances: Chances, removed: F, retry: int) -> F:
     """Expected cost after a try of each forecast day has failed, (ends, forecast days)."""
     days = held.shape[1]
     n = chances.forecast_days
@@ -183,18 +201,21 @@ def _after_failing(cost: F, held: F, never: F, chances: Chances, retry: int) -> 
         again = value[:, :, day + retry]
         tried = _try(cost[:, None, day], held[:, None, day], given[None, :, day], again)
         value[:, :, day] = np.minimum(value[:, :, day + 1], tried)
+        if day and day >= n:
+            seen = _seen(cost[:, None, day], held[:, None, day], given[None, :, day], value[:, :, day + 1])
+            value[:, :, day] += removed[day - 1] * np.minimum(seen - value[:, :, day], 0.0)
     return (
         np.stack([value[:, day, min(day + retry, days)] for day in range(n)], axis=1) if n else value[:, :, 0]
     )
 
 
-def _informed(cost: F, held: F, never: F, chances: Chances) -> F:
+def _informed(cost: F, held: F, never: F, chances: Chances, removed: F) -> F:
     """Mean over the members of the best choice of one who knew which it is, (ends, forecast days)."""
     ends, n = held.shape[0], chances.forecast_days
     out = np.empty((ends, n))
     if not n:
         return out
-    later = _beyond(cost[:, n:], held[:, n:], never, chances.later)
+    later = _beyond(cost[:, n:], held[:, n:], never, chances.later, removed[n:])
     best = np.repeat(later[:, None], chances.holds.shape[0], axis=1)  # (ends, members)
     for day in range(n - 1, -1, -1):
         passes = chances.holds[:, day] == 1.0
@@ -203,9 +224,12 @@ def _informed(cost: F, held: F, never: F, chances: Chances) -> F:
     return out
 
 
-def _beyond(cost: F, held: F, never: F, later: F) -> F:
+def _beyond(cost: F, held: F, never: F, later: F, removed: F) -> F:
     """Expected cost from the first day behind the forecast on."""
     value = never
     for day in range(later.size - 1, -1, -1):
-        value = np.minimum(value, _try(cost[:, day], held[:, day], float(later[day]), value))
+        after = value
+        value = np.minimum(after, _try(cost[:, day], held[:, day], float(later[day]), after))
+        seen = _seen(cost[:, day], held[:, day], float(later[day]), after)
+        value = value + removed[day] * np.minimum(seen - value, 0.0)
     return value

@@ -80,6 +80,13 @@ class JobContext:
         own: float | None = getattr(self.minutes, name, None)
         return own if own is not None else self.assumed[f"minutes_{name}"]
 
+    def minutes_at(self, name: str, across_cm: float) -> float:
+        """Minutes of brush or saw at an end: told for a nominal one, part of them grows with the face."""
+        fixed = self.assumed["minutes_fixed"]
+        size = fixed + (1.0 - fixed) * (across_cm / self.assumed["butt"]) ** 2
+        way = self.assumed[f"minutes_{self.choice.method}"] if name == "end" else 1.0
+        return self.minutes_for(name) * size * way
+
 
 def wants_second(wood: Species, worth: str, choice: CoatingChoice) -> bool:
     """Whether the yard gives this wood a second coat: by its habit, or two for prized and open-pored wood."""
@@ -207,7 +214,7 @@ def _base(log: Log, end: End, wood: Species, worth: str, c: JobContext) -> Job:
         cause=end.cut_entry,
         place=log.place,
         roofed=log.roofed,
-        minutes=c.minutes_for("end") * max(log.count, 1),
+        minutes=c.minutes_at("end", across) * max(log.count, 1),
         litres=litres_for(c.coating, across, count=max(log.count, 1)),
         rank=rank,
         species=log.species,
@@ -232,7 +239,7 @@ def _first(base: Job, log: Log, end: End, state: EndState, c: JobContext) -> Job
             why="the coat is spoiled: brush it off",
         )
     if state.state == "opened" or end.face == "dry":
-        extra = c.minutes_for("fresh_cut")
+        extra = c.minutes_at("fresh_cut", end.diameter_cm or c.assumed["butt"])
         why = (
             "cracked: cut back to clean wood" if state.state == "opened" else "dry face: cut back to wet wood"
         )

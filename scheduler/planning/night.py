@@ -21,6 +21,7 @@ __all__ = [
     "Peril",
     "days_of",
     "next_rain",
+    "night_hours",
     "night_of",
     "perils_of",
     "suns_at",
@@ -128,15 +129,18 @@ def _coldest(values: F, first: int, last: int) -> tuple[float | None, int | None
     return float(np.median(lows)), max(first, 0) + int(part[middle].argmin()), float((lows <= 0.0).mean())
 
 
+def night_hours(outlook: Outlook) -> tuple[datetime, datetime]:
+    """The coming night: from now, or from sunset, to tomorrow 9:00 on the yard's clock."""
+    local = outlook.at.astimezone(outlook.yard.zone)
+    morning = local.replace(hour=9, minute=0, second=0, microsecond=0)
+    suns = suns_of(outlook, 1)
+    # Before nine the night that matters is still the coming one: what is laid today lies out tonight.
+    return (max(outlook.at, suns[0][1]) if suns else outlook.at), morning + timedelta(days=1)
+
+
 def night_of(outlook: Outlook) -> Night:
     """The night that comes (from now, or from sunset, to tomorrow 9:00 on the yard's clock)."""
-    zone = outlook.yard.zone
-    local = outlook.at.astimezone(zone)
-    morning = local.replace(hour=9, minute=0, second=0, microsecond=0)
-    # Before nine the night that matters is still the coming one: what is laid today lies out tonight.
-    end = morning + timedelta(days=1)
-    suns = suns_of(outlook, 1)
-    begin = max(outlook.at, suns[0][1]) if suns else outlook.at
+    begin, end = night_hours(outlook)
     a, b = int(outlook.step_of(begin)), int(outlook.step_of(end))
     wood, wood_step, _ = _coldest(outlook.faces().dry.surface_c, a, b)
     air, _, frost = _coldest(outlook.fine.air_c, a, b)

@@ -209,7 +209,7 @@ def _why(problem: Problem, board: Board, prices: Prices, walk: Walk) -> list[Lef
         number, minute, _ = board.at[n]
         least = int(wait[problem.sessions[number].first + minute // QUARTER])
         ready = problem.sessions[number].begin + minute + problem.walks[n].minutes + least
-        if not any(problem.sessions[s].bits(ready, NEVER) & bits for s, bits in walk.starts.items()):
+        if not any(problem.sessions[s].bits(ready, NEVER) & bits for _, _, s, bits, _ in rows):
             hours = float("inf") if least >= NEVER else least / 60.0
             return _each(walk, "too_soon", {"hours": hours}, problem.walks[n])
     price = float(prices.asked[walk.index][int(prices.net[walk.index].argmax())])

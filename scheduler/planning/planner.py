@@ -9,26 +9,18 @@ days: a try costs wax, labour, and its minutes at that price.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 
 import numpy as np
 
-from scheduler.planning.plan import Plan, PlanRules, Slot, Task, TaskId
+from scheduler.planning.plan import QUARTER, Plan, PlanRules, Slot, Task, TaskId
 from scheduler.planning.plan_price import Prices, balance
 from scheduler.planning.plan_problem import Problem, prepare
 from scheduler.planning.plan_search import Board, Times, fill_board, improve, times_of
 from scheduler.planning.plan_told import told
+from scheduler.planning.tries import HandsPrice
 
 __all__ = ["HandsPrice", "hands_price", "make_plan", "search"]
-
-
-@dataclass(frozen=True, slots=True)
-class HandsPrice:
-    """What a minute of one person costs on each day, and a litre, in the unit of the gains."""
-
-    by_day: Mapping[date, float]
-    litre: float
 
 
 def make_plan(
@@ -73,7 +65,7 @@ def search(problem: Problem) -> tuple[Board, Prices]:
     board = max(boards, key=lambda b: b.worth)
     if prices.bound - board.worth > 1e-9 * max(prices.bound, 1.0):
         board = improve(board, prices, orders, problem.rounds("search_rounds"))
-    board = _saw_first(board, orders[1])
+    board = _packed(_saw_first(board, orders[1]), orders[1])
     # Whoever still fits is put in: nobody may be left out for no reason.
     fill_board(board, _by_density(problem, prices), orders[1])
     return board, prices
@@ -102,25 +94,58 @@ def _first(problem: Problem, prices: Prices, times: Times) -> Board:
     return board
 
 
-def _saw_first(board: Board, times: Times) -> Board:
-    """Where it costs (almost) nothing, the saw stands first in its session: rested hands, full light."""
-    problem = board.p
-    least = problem.rules.numbers["saw_first"]
-    for session in problem.sessions:
-        here = sorted((m, n) for n, (s, m, _) in board.at.items() if s == session.index)
-        saws = [n for _, n in here if problem.walks[n].saw]
-        if not saws or [n for _, n in here][: len(saws)] == saws:
+def _packed(board: Board, times: Times) -> Board:
+    """Without holes that nobody asked for: each walk of a session as early as its worth stays the same."""
+    for session in board.p.sessions:
+        here = [n for _, n in sorted((m, n) for n, (s, m, _) in board.at.items() if s == session.index)]
+        if len(here) < 2:
             continue
         other = board.copy()
-        gone = [n for _, index in here for n in other.drop(index)]
-        for n in saws:
-            walk = problem.walks[n]
-            rows = [(-float(r[4]), *r[1:]) for r in times[n] if r[2] == session.index]
-            found = other.find(walk, sorted(rows, key=lambda r: -r[0]), opening=False)
+        gone = [n for index in here for n in other.drop(index)]
+        for n in here:
+            worth = board.at[n][2]
+            rows = [
+                (-float(r[4]), *r[1:]) for r in times[n] if r[2] == session.index and r[1] >= 0.99 * worth
+            ]
+            found = other.find(board.p.walks[n], sorted(rows, key=lambda r: -r[0]), opening=False)
             if found is not None:
-                other.put(walk, *found[:3])
+                other.put(board.p.walks[n], *found[:3])
         fill_board(other, gone, times)
-        kept = sum(worth for s, _, worth in board.at.values() if s == session.index)
-        if other.worth >= board.worth - least * kept and set(saws) <= set(other.at):
+        if other.worth >= board.worth * (1.0 - 1e-3) and set(board.at) <= set(other.at):
             board = other
     return board
+
+
+def _saw_first(board: Board, times: Times) -> Board:
+    """Where it costs (almost) nothing, the saw stands first in its session: rested hands."""
+    for session in board.p.sessions:
+        here = sorted((m, n) for n, (s, m, _) in board.at.items() if s == session.index)
+        brush = [n for _, n in here if board.p.walks[n].brush or board.p.walks[n].saw]
+        saws = [n for n in brush if board.p.walks[n].saw]
+        if not saws or brush[: len(saws)] == saws:
+            continue
+        begins = next(m for m, n in here if n == brush[0]) // QUARTER + session.first
+        for since in (session.first, begins):  # the first light, else when the brush had begun anyway
+            other = _saws_from(board, times, session.index, [n for _, n in here], since)
+            if other is not None:
+                board = other
+                break
+    return board
+
+
+def _saws_from(board: Board, times: Times, session: int, here: list[int], since: int) -> Board | None:
+    """A board with the saw's jobs of a session first from a slot on; None where that costs too much."""
+    problem = board.p
+    saws = [n for n in here if problem.walks[n].saw]
+    other = board.copy()
+    gone = [n for index in here for n in other.drop(index)]
+    for n in saws:
+        walk = problem.walks[n]
+        rows = [(-float(r[4]), *r[1:]) for r in times[n] if r[2] == session and r[4] >= since]
+        found = other.find(walk, sorted(rows, key=lambda r: -r[0]), opening=False)
+        if found is not None:
+            other.put(walk, *found[:3])
+    fill_board(other, gone, times)
+    kept = sum(worth for s, _, worth in board.at.values() if s == session)
+    cheap = other.worth >= board.worth - problem.rules.numbers["saw_first"] * kept
+    return other if cheap and set(saws) <= set(other.at) else None

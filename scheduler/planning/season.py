@@ -9,7 +9,7 @@ season, the last good day lies weeks behind it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 import numpy as np
@@ -25,6 +25,8 @@ DAY = timedelta(days=1)
 QUANTILES = (0.1, 0.5, 0.9)
 SURE = 0.9  # of the years
 ALL_WINTER = 14  # days before mid-winter: where those still have a good one, there is no end of the season
+WINTER = 45  # days on both sides of mid-winter: the deepest quarter of a year
+FIRST_DAYS = 20  # a first freeze so early in every frost year: there is no summer without
 GOOD = 0.5  # a day counts as good where its best start passed in this share of the draws
 
 
@@ -35,6 +37,9 @@ class Range:
     p10: float
     p50: float
     p90: float
+
+
+NONE = Range(0.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +75,11 @@ class Season:
     none_left: float
     years: int
     all_winter: bool
+    winter_days: Range = NONE  # good days within the deepest quarter of a year
+    never: frozenset[float] = frozenset()  # thresholds that no year has reached
+    always: frozenset[float] = frozenset()  # thresholds that every year reaches on its very first days
+    hours_by_row: F = field(default_factory=lambda: np.zeros(0))  # hours left, one for each year and member
+    days_by_row: F = field(default_factory=lambda: np.zeros(0))
 
 
 def forecast_weight(lead_days: F, sigma: F, sigma_days: F, climate_sd: float) -> F:
@@ -117,6 +127,11 @@ def season_of(
         first_good=Ahead(*(_dated(day, _quantile(first, q, np.inf)) for q in QUANTILES)),
         sure_until=_sure(good, day),
         none_left=float((~good.any(axis=1)).mean()),
+        winter_days=_range(climate.good(GOOD)[:, HALF - WINTER : HALF + WINTER].sum(axis=1)),
+        never=frozenset(f.threshold_c for f in freezes if not np.isfinite(f.days).any()),
+        always=frozenset(f.threshold_c for f in freezes if f.days.size and (f.days <= FIRST_DAYS).all()),
+        hours_by_row=(good * _hours(climate, number, length)).sum(axis=1),
+        days_by_row=good.sum(axis=1).astype(np.float64),
         years=len(climate.starts),
         all_winter=bool(good[:, -ALL_WINTER:].any(axis=1).mean() >= SURE),
     )

@@ -10,7 +10,7 @@ not measured; each comes with its band.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import Literal
 
@@ -19,9 +19,10 @@ from numpy.typing import NDArray
 
 from scheduler.coating.product import Coating
 from scheduler.planning.chances import DayChances
-from scheduler.planning.decision import decide
+from scheduler.planning.decision import Choice, decide
 from scheduler.planning.jobs import Job
 from scheduler.planning.normals import Normals
+from scheduler.planning.tries import HandsPrice, Tries
 from scheduler.settings import CoatingProfile, Species
 from scheduler.weather.series import HOUR, Weather
 from scheduler.weather.sun import declination
@@ -45,6 +46,7 @@ __all__ = [
     "Horizon",
     "Ledger",
     "Numbers",
+    "choose",
     "driver",
     "horizon_of",
     "resistance_of",
@@ -161,6 +163,8 @@ class EndWorth:
     points: float  # what a coat that holds today keeps till spring, in weighted cm: the order of the logs
     spring: bool
     unknown_days: float = 0.0  # of its hours since the cut that nobody knows: the default air was taken
+    hands_cost: float = 0.0  # what today's hands and wax cost beyond the try: others want them too
+    tries: Tries | None = field(default=None, compare=False, repr=False)
 
 
 # ------------------------------------------------------------------ the hours
@@ -211,8 +215,12 @@ def worth_of_jobs(
     states: Mapping[tuple[str, str], EndState],
     ledger: Ledger,
     chances: Mapping[tuple[str | None, bool], DayChances],
+    hands: HandsPrice | None = None,
 ) -> dict[Key, EndWorth]:
-    """The worth of every coating job whose place has chances; the others are left out."""
+    """The worth of every coating job whose place has chances; the others are left out.
+
+    ``hands``: the price of a day's hands where there are too few; it stands on top of what a try costs.
+    """
     found: dict[Key, EndWorth] = {}
     usable = [job for job in jobs if job.coats and job.end is not None]
     places = dict.fromkeys(_place(job) for job in usable)
@@ -221,7 +229,7 @@ def worth_of_jobs(
         days = chances.get(place)
         mine = [job for job in usable if _place(job) == place]
         if days is not None and mine:
-            found.update(_of_place(mine, register, states, ledger, days, clock, kinds))
+            found.update(_of_place(mine, register, states, ledger, days, clock, kinds, hands))
     return found
 
 
@@ -259,6 +267,7 @@ def _of_place(
     days: DayChances,
     clock: EndClock,
     kinds: Mapping[float, int],
+    hands: HandsPrice | None = None,
 ) -> dict[Key, EndWorth]:
     cases = _cases(jobs, register, ledger)
     ends = _ends(cases, states, ledger, kinds)
@@ -276,23 +285,12 @@ def _of_place(
     bare_by_saw = _bare_loss(ends, clock, factor, sawn, ledger)
     held = _costs(cases, by_saw, so_far)
     cost = np.array([_try_cost(case, ledger) for case in cases])
-    many = days.chances.days
-    # Who does not coat now can do so in spring, at the price of a try; or leave it till the saw.
     far_bare = _costs(cases, bare_by_saw[:, None], so_far)[:, 0]
-    far = np.minimum(far_bare, cost + held[:, -1])
-    choice = decide(
-        np.repeat(cost[:, None], many, axis=1),
-        held[:, :many],
-        far,
-        days.chances,
-        days.removed,
-        retry=max(round(ledger.worth["retry"]), 1),
-    )
+    wanted = _hands_cost(cases, days, ledger, hands)
+    choice, today, eager = choose(cost, held, far_bare, days, ledger.worth, wanted)
+    far, many = choice.open, days.chances.days
     chance = float(days.chances.plain()[0]) if many else 0.0
     wide = np.where(so_far > 1e-9, band.high[:, 0, 0] / np.maximum(so_far, 1e-9), ledger.grain["band"])
-    # Between days that are as good as equal, today: the hands are here, and tomorrow says the same again.
-    worth_it = choice.try_now < far
-    today = choice.now | (worth_it & (choice.try_now <= choice.wait + ledger.worth["eager"] * cost))
     shown = _costs(cases, np.concatenate([by_end, never[:, None]], axis=1), so_far)
     return {
         (case.log.tag, case.end.name, case.job.kind): EndWorth(
@@ -315,9 +313,74 @@ def _of_place(
             chance=chance,
             points=_points(case, shown[n, 0], shown[n, 3], ledger),
             spring=ledger.horizon.spring,
+            hands_cost=float(wanted[n, 0]) if many else 0.0,
+            tries=Tries(
+                first=days.days[0] if days.days else ledger.at.date(),
+                hours=hours[:many],
+                held=held[n, :many],
+                cost=float(cost[n]),
+                failed=choice.failed[n],
+                value=choice.value[n],
+                learned=choice.learned[n],
+                open=float(far[n]),
+                eager=float(eager[n]),
+                points=ledger.points.get(case.log.tag, 1.0),
+            ),
         )
         for n, case in enumerate(cases)
     }
+
+
+def choose(
+    cost: F, held: F, bare: F, days: DayChances, numbers: Numbers, wanted: F | None = None
+) -> tuple[Choice, NDArray[np.bool_], F]:
+    """The decision for ends that share their chances.
+
+    Parameters
+    ----------
+    cost : (ends,) wax and labour of one try
+    held : (ends, days + 1) cost by the saw when a try of each day holds, and last when one in spring does
+    bare : (ends,) cost by the saw when none ever holds
+    numbers : config/worth.toml
+    wanted : (ends, days) what hands and wax cost beyond a try where they are short
+
+    Returns
+    -------
+    What the recursion found, whether to coat today, and by how much waiting may be cheaper for that, (ends,).
+    """
+    many = days.chances.days
+    if wanted is None:
+        wanted = np.zeros((cost.size, many))
+    # Who does not coat now can do so in spring, at the price of a try; or leave it till the saw.
+    far = np.minimum(bare, cost + held[:, -1])
+    choice = decide(
+        cost[:, None] + wanted,
+        held[:, :many],
+        far,
+        days.chances,
+        days.removed,
+        retry=max(round(numbers["retry"]), 1),
+    )
+    # Between days that are as good as equal, today: the hands are here, and tomorrow says the same again.
+    worth_it = choice.try_now < far
+    # Where hands are short, only what is truly better today: the price has made the days equal.
+    eager = np.where(wanted[:, 0] > 0.0, 0.0, numbers["eager"] * cost) if many else 0.0 * cost
+    return choice, choice.now | (worth_it & (choice.try_now <= choice.wait + eager)), eager
+
+
+def _hands_cost(cases: Sequence[_Case], days: DayChances, ledger: Ledger, hands: HandsPrice | None) -> F:
+    """What hands and wax of each day cost beyond a try, (ends, days), each in its log's unit."""
+    many = days.chances.days
+    if hands is None:
+        return np.zeros((len(cases), many))
+    by_day = np.array([hands.by_day.get(day, 0.0) for day in days.days[:many]])
+    told = np.arange(many) < days.told  # behind the forecast nobody has planned
+    rows = []
+    for case in cases:
+        points = ledger.points.get(case.log.tag, 1.0)
+        asked = by_day * case.job.minutes * case.job.people + told * hands.litre * case.job.litres
+        rows.append(asked / points if points > 0.0 else 0.0 * asked)
+    return np.stack(rows) if rows else np.zeros((0, many))
 
 
 def _points(case: _Case, coated: float, bare: float, ledger: Ledger) -> float:

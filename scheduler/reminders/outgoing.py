@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
+from urllib.parse import quote
 
 from scheduler.reminders.codes import code_of
 
@@ -46,20 +47,28 @@ def composed(one: Spoken, numbers: Mapping[str, tuple[int, str]], public: str | 
     """The whole text: subject, lines, and one line that says how to answer.
 
     ``numbers``: by reminder key its number and its log. With a public address
-    the line is a link to a page whose buttons answer, of the log where all are
-    of one; without, a command with short codes.
+    the line is a link to a page whose buttons answer; without, a command with
+    short codes.
     """
     lines = list(one.lines)
     if not lines or lines[0].strip() != one.subject.strip():
         lines.insert(0, one.subject)
     told = [numbers[key] for key in one.reminder_keys if key in numbers]
     if public is not None:
-        tags = {tag for _, tag in told}
-        [only] = tags if len(tags) == 1 else [""]
-        lines.append(f"{public}/log/{only}" if only else f"{public}/")
+        lines.append(f"{public}{_page(told)}")
     elif told:
         lines.append(_by_code(told))
     return "\n".join(lines)
+
+
+def _page(told: Sequence[tuple[int, str]]) -> str:
+    """The page whose buttons answer: of the one reminder, of the log where all are of one, else the list."""
+    tags = {tag for _, tag in told}
+    if len(told) == 1:
+        return f"/reminder/{told[0][0]}"
+    if len(tags) == 1 and "" not in tags:
+        return f"/log/{quote(tags.pop(), safe='')}"
+    return "/reminders" if told else "/"
 
 
 def _by_code(told: Sequence[tuple[int, str]]) -> str:

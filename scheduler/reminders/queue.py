@@ -62,6 +62,8 @@ def rows(store: Store, yard: str, *, states: Sequence[str] | None = None) -> tup
 
 def is_due(row: ReminderRow, at: datetime) -> bool:
     """Whether a reminder wants something of somebody at ``at``."""
+    if row.kind == "season":
+        return False  # it is said, nobody has to do anything
     if row.state not in OPEN or row.due_at > at or (row.later_until is not None and row.later_until > at):
         return False
     return row.kind != "span" or span_end(row) > at

@@ -97,8 +97,17 @@ class _Tally:
                 self.match(row, self.with_day(row, want, derived))
         matched = wanted.keys() | {row.key for row in renamed.values()}
         for row in known:
-            if row.key not in matched and row.state in OPEN:
+            if row.key in matched or row.state not in OPEN or row.kind in derived.unknown:
+                continue
+            if row.kind == "season" and _day_is_over(row, derived):
+                self.over(row)
+            else:
                 self.withdraw(row, derived.register)
+
+    def over(self, row: ReminderRow) -> None:
+        """Over, not called off. The calendar shows it as it stood, so ``changed_at`` stays."""
+        payload = dict(row.payload) | {"closed": "past"}
+        self.note("finished", row.key, replace(row, state="done", payload=payload))
 
     def with_day(self, row: ReminderRow, want: Wanted, derived: Derived) -> Wanted:
         """The day a job stands on: put once to the person, a look or the saw waits in the list after it."""
@@ -151,9 +160,7 @@ class _Tally:
         wanted = [w for w in derived.items if w.kind == "span" and _time(w, "end") > self.at]
         for row in known:
             if row.state in OPEN and span_end(row) <= self.at:
-                # Over, not called off. The calendar shows it as it stood, so changed_at stays.
-                over = replace(row, state="done", payload=dict(row.payload) | {"closed": "past"})
-                self.note("finished", row.key, over)
+                self.over(row)
         ahead = [row for row in known if span_end(row) > self.at]
         pairs = _pairs(ahead, wanted)
         ordinal = max((row.ordinal for row in known), default=0)
@@ -203,6 +210,10 @@ class _Tally:
 # ------------------------------------------------------------------ rows
 
 
+def _day_is_over(row: ReminderRow, derived: Derived) -> bool:
+    return derived.today is not None and row.payload["day"] < derived.today.isoformat()
+
+
 def _new(want: Wanted, at: datetime) -> ReminderRow:
     return ReminderRow(
         key=want.key,
@@ -236,6 +247,8 @@ def _renamed(
 ) -> dict[str, ReminderRow]:
     """Rows of logs that bear another tag now, by the key that is wanted: they keep key, UID and history."""
     free = [row for row in known if row.key not in wanted]
+    if not free:
+        return {}
     keys = {row.key for row in known}
     found: dict[str, ReminderRow] = {}
     for key, want in wanted.items():
@@ -243,8 +256,10 @@ def _renamed(
             continue
         same = [row for row in free if _identity(row) == (want.kind, want.end, want.cause, want.ordinal)]
         same = [row for row in same if row.tag == want.tag or _gave_way(row.tag, want.tag, register)]
+        if len(same) != 1:
+            continue
         rivals = [w for k, w in wanted.items() if k not in keys and _same(w, want)]
-        if len(same) == 1 and len(rivals) == 1:
+        if len(rivals) == 1:
             found[key] = same[0]
     return found
 

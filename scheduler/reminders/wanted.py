@@ -54,7 +54,7 @@ class Wanted:
     ``work``. Of a job: ``action``, ``wood``, ``order``.
     """
 
-    kind: str  # seal, second_coat, touch_up, look, saw, span
+    kind: str  # seal, second_coat, touch_up, look, saw, saw_by, span, season
     tag: str  # empty for a span
     end: str  # empty for a span or a log as a whole
     cause: int  # number of the entry that causes it
@@ -75,13 +75,15 @@ class Derived:
 
     ``today`` is the civil day in the yard. ``known_until``: beyond it nothing is
     known of the weather, so a span there is not called off, only unsure; None:
-    known as far as spans are kept.
+    known as far as spans are kept. ``unknown``: kinds of which nothing is known
+    now; what is kept of them stays.
     """
 
     items: tuple[Wanted, ...]
     register: Register | None = None
     today: date | None = None
     known_until: datetime | None = None
+    unknown: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)

@@ -56,9 +56,7 @@ def openness(fine: Fine, yard: Yard, zone: ZoneInfo, assumed: Assumptions) -> Op
         if stretch is not None:
             a, b = (fine.step_of(moment) for moment in stretch)
             # A step counts when all of it lies in the hours.
-            hands[max(0, int(np.ceil(a - 1e-6))) : max(0, int(np.floor(b + 1e-6)))] = yard.people_of(
-                day.weekday()
-            )
+            hands[max(0, int(np.ceil(a - 1e-6))) : max(0, int(np.floor(b + 1e-6)))] = yard.people_on(day)
     return Openness(light, hands)
 
 
@@ -88,7 +86,7 @@ def _light(fine: Fine, lat: float, lon: float, zone: ZoneInfo) -> F:
 def _working(
     day: date, yard: Yard, zone: ZoneInfo, lat: float, lon: float, assumed: Assumptions
 ) -> tuple[datetime, datetime] | None:
-    said = yard.hours_of(day.weekday())
+    said = yard.hours_on(day)
     if said is None:
         return None
     if said != "free":

@@ -23,7 +23,7 @@ from scheduler.rules.hours import Openness
 from scheduler.rules.rule import Rule
 from scheduler.settings import Thresholds
 
-__all__ = ["Assessment", "Cause", "Examined", "Limits", "Span", "Stopped", "assess"]
+__all__ = ["Assessment", "Cause", "Examined", "Limits", "Span", "Stopped", "assess", "chance_of"]
 
 F = NDArray[np.float64]
 NAMES = ("touch_dry", "rain_safe", "frost_safe", "dry")
@@ -181,7 +181,7 @@ class Assessment:
             self.limits.brush_steps,
             self.place.fine.rain_unknown,
         )
-        chance = _chance(findings, self.limits)[0]
+        chance = chance_of(findings, self.limits)[0]
         outcome = findings.outcome()[:, 0]
         return Examined(
             start=start,
@@ -255,7 +255,7 @@ def _runs(good: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def _chance(findings: Findings, limits: Limits) -> F:
+def chance_of(findings: Findings, limits: Limits) -> F:
     """Chance of each start: passing over known members; NaN unknown; 0 where the calendar forbids."""
     outcome = findings.outcome()
     known = (outcome != UNKNOWN).sum(axis=0)
@@ -289,5 +289,5 @@ def assess(
         limits=limits,
         series=series,
         findings=findings,
-        chance=_chance(findings, limits),
+        chance=chance_of(findings, limits),
     )

@@ -22,6 +22,7 @@ PAST = timedelta(days=14)  # how long what is over stays
 OFF_KEPT = timedelta(days=2)  # how long after its day a called-off entry stays
 LEAST = timedelta(minutes=15)  # length of a span with a single start
 DAY = timedelta(days=1)
+MOST_NAMED = 20  # of those without an entry of their own
 OPEN = ("planned", "sent")
 COATS = ("seal", "touch_up")  # shown today and tomorrow only
 CATEGORIES = {
@@ -32,6 +33,7 @@ CATEGORIES = {
     "look": ("Inspection",),
     "saw": ("Deadline",),
     "saw_by": ("Deadline",),
+    "season": ("Season",),
 }
 KINDS = tuple(CATEGORIES)
 REACHED = (
@@ -99,13 +101,15 @@ def calendar_entries(
     """The entries of a calendar, in order of time.
 
     Spans of the next ``feed.days`` days; first coats and touch-ups of today and
-    tomorrow; second coats, looks and the saw within ``feed.days``; what is over
-    for ``past``. ``at`` only chooses days: within a day equal rows give equal entries.
+    tomorrow; second coats, looks and the saw within ``feed.days``; the season's
+    days however far ahead; what is over for ``past``. ``at`` only chooses days:
+    within a day equal rows give equal entries.
     """
     today = at.astimezone(zone).date()
     view = _View(zone, units, today, today - past, today + feed.days * DAY)
     entries = [e for row in rows if row.kind == "span" for e in _span_entry(row, view)]
-    entries += _job_entries([row for row in rows if row.kind != "span"], view)
+    entries += [e for row in rows if row.kind == "season" for e in _season_entry(row, view)]
+    entries += _job_entries([row for row in rows if row.kind not in ("span", "season")], view)
     return tuple(sorted(entries, key=lambda e: (e.start.isoformat(), e.order, e.uid)))
 
 
@@ -166,6 +170,33 @@ def _span_told(row: ReminderRow, day: date, view: _View) -> str:
     else:
         lines += ["", "No end is due."]
     return "\n".join(lines)
+
+
+# ------------------------------------------------------------------ the season
+
+
+def _season_entry(row: ReminderRow, view: _View) -> list[CalendarEntry]:
+    """A day of the season, however far ahead."""
+    day = date.fromisoformat(row.payload["day"])
+    off = row.state == "cancelled"
+    if row.state == "dropped" or not (day >= view.end or view.shows(day, off=off)):
+        return []
+    title = row.payload["action"][0].upper() + row.payload["action"][1:]
+    return [
+        CalendarEntry(
+            uid=str(row.uid),
+            start=day,
+            end=day + DAY,
+            summary=f"Called off: {title}" if off else title,
+            description=row.payload["detail"],
+            status="CANCELLED" if off else "CONFIRMED",
+            sequence=row.sequence,
+            changed_at=row.changed_at,
+            categories=CATEGORIES["season"],
+            kind="season",
+            order=(KINDS.index("season"), 0),
+        )
+    ]
 
 
 # ------------------------------------------------------------------ jobs
@@ -238,7 +269,8 @@ def _day_entries(groups: Sequence[_Group], rows: Sequence[ReminderRow]) -> list[
     rest = groups[MOST_LINES:]
     if rest and entries:
         last = entries[-1]
-        named = "; ".join(_head(group) for group in rest)
+        named = "; ".join(_head(group) for group in rest[:MOST_NAMED])
+        named += f"; and {len(rest) - MOST_NAMED} others" if len(rest) > MOST_NAMED else ""
         changed = max([last.changed_at, *(r.changed_at for r in rows if r.kind == last.kind)])
         more = f"And {len(rest)} more: {named}."
         told = f"{last.description}\n\n{more}".strip()

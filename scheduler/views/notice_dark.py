@@ -236,7 +236,9 @@ def pail(o: Occasion) -> Notice | None:
 def _pail_line(o: Occasion) -> str | None:
     """Where the night asks for it and nobody was told since the pail was last used: to bring it in."""
     night, b = o.b.night, o.b
-    if night is None or night.air_c is None or any(pail_rings(one.kind) for one in o.items):
+    if not b.pails_out or any(pail_rings(one.kind) for one in o.items):
+        return None
+    if night is None or night.air_c is None:
         return None
     if night.air_c > b.pail_least_c and (night.frost_share or 0.0) < b.frozen_share:
         return None

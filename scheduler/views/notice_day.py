@@ -264,7 +264,7 @@ def _corrected(o: Occasion, known: ToldNotice, moment: datetime) -> Notice | Non
         new = _called(o, span, known) if told is None else _moved(o, span, *told)
     if new is None:
         return None
-    if not known.sent:  # nobody has heard the first word: no correction, but the right one in its place
+    if not known.sent:  # nobody has the first word: the morning is told as it is now
         return _morning(o, known.key, moment, o.riding())
     subject, action, until = new
     first = subject[:FIRST_LINE]

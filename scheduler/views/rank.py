@@ -45,6 +45,8 @@ def rank_lines(
     said = [f"Left as it is till {till} an end loses about (half to double), and the log's ends cost"]
     said += [_line(group, register, species, w) for group in _by_log(pairs)]
     said += _unreachable(register)
+    if any(found.hands_cost > 0.0 for _, found in pairs):
+        said.append("Today there are fewer hands than work: a try has to be worth its minutes too.")
     said.append("Loss figures are rules of thumb, not measured.")
     return said
 
@@ -121,6 +123,7 @@ def _entry(job: Job, found: EndWorth, states: States) -> dict[str, Any]:
         "loss_till_spring_low_cm": round(found.open_cm[0], 2),
         "loss_till_spring_high_cm": round(found.open_cm[2], 2),
         "cost_of_a_try": round(found.try_cost, 3),
+        "cost_of_hands": round(found.hands_cost, 3),
         "expected": round(found.expected, 3),
         "chance": round(found.chance, 3),
         "today": found.now,

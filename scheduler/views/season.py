@@ -6,7 +6,7 @@ from datetime import date
 from typing import Any
 
 from scheduler.planning.season import Ahead, Range, Season
-from scheduler.views.wording import Wording
+from scheduler.views.wording import Wording, first_upper
 
 __all__ = ["season_json", "season_lines"]
 
@@ -19,10 +19,19 @@ def season_lines(season: Season, w: Wording) -> list[str]:
     said = [_headline(season, w), *_left(season, w)]
     names = FROST_US if w.units == "us" else FROST
     for threshold, ahead in season.freezes.items():
-        if ahead is not None:
+        if threshold in season.always:
+            said.append(f"{first_upper(names[threshold])} can come on any day of the year here.")
+        elif ahead is not None:
             said.append(f"First {names[threshold]}: {_ahead(ahead, w)}.")
+        elif threshold in season.never:
+            said.append(f"No {names[threshold]} in any of these {season.years} years.")
     if season.first_good.p50 is not None and not season.all_winter:
         said.append(f"The first good day after mid-winter: {_ahead(season.first_good, w)}.")
+    winter = season.winter_days
+    if winter.p90 >= 1 and not season.all_winter:
+        said.append(
+            f"In the deepest three months there were good days too: {_range(winter)}; thaws are told."
+        )
     said.append(f"From {season.years} past years under this yard's rules; the first frost is not the end.")
     return said
 
@@ -78,6 +87,7 @@ def season_json(season: Season) -> dict[str, Any]:
         "first_good_day": _dates(season.first_good),
         "sure_until": season.sure_until.isoformat() if season.sure_until else None,
         "all_winter": season.all_winter,
+        "winter_days": _numbers(season.winter_days),
         "years": season.years,
     }
 

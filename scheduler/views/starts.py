@@ -106,7 +106,12 @@ def why_lines(
 def _mark(reason: Reason, w: Wording) -> str:
     if reason.outcome == "unknown":
         return w.words["starts.unknown"]
-    return w.words[f"starts.{reason.breach if reason.share > 0.5 else 'holds'}"]
+    return w.words[f"starts.{reason.breach if _mostly_breaks(reason) else 'holds'}"]
+
+
+def _mostly_breaks(reason: Reason) -> bool:
+    """Whether the draws break it; where half of them give no number at all, they do."""
+    return reason.share > 0.5 or (reason.share > 0 and reason.typical is None)
 
 
 def _rule_words(reason: Reason, w: Wording) -> str:
@@ -114,4 +119,4 @@ def _rule_words(reason: Reason, w: Wording) -> str:
         return w.words.say("starts.not_known", what=w.short(reason), unknown=w.words["stop.unknown"])
     count = round(reason.share * 100)
     share = w.words.say("starts.share", count=count) if 0 < reason.share < 1 else ""
-    return w.reason(reason, broken=reason.share > 0.5) + share
+    return w.reason(reason, broken=_mostly_breaks(reason)) + share

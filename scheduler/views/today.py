@@ -23,6 +23,7 @@ __all__ = [
     "ForecastLine",
     "by_log",
     "cost_of",
+    "cost_words",
     "first_jobs",
     "headline",
     "inside",
@@ -76,6 +77,7 @@ class Briefing:
     lift_machine_kg: float = 80.0  # config lift_machine
     set_up_min: float = 20.0
     frozen_share: float = 0.2  # config pail_frost_share
+    pails_out: bool = True  # a pail stands, or may stand, where frost can come
     unsure: frozenset[str] = frozenset()  # tags whose coat nobody has seen and the weather cannot tell of
     question: Question | None = None
     trusted_until: datetime | None = None  # what lies behind is planned on, not promised
@@ -403,19 +405,22 @@ def to_fell(b: Briefing, w: Wording) -> list[str]:
     m, say = b.morning, w.words.say
     if m.verdict == "unknown":
         return []
-    groups: dict[TimedSpan | None, list[str]] = {}
+    groups: dict[tuple[TimedSpan | None, datetime | None], list[str]] = {}
     for log in b.register.present:
         if log.state in ("standing", "long", "expected"):
             comes = log.expected or (log.felled if log.state == "expected" else None)
-            groups.setdefault(_best_after(b, comes.time if comes else m.at), []).append(log.tag)
+            best = _best_after(b, comes.time if comes else m.at)
+            later = comes.time if best is None and comes and comes.time > m.at else None
+            groups.setdefault((best, later), []).append(log.tag)
     out = []
-    for best, tags in groups.items():
+    for (best, later), tags in groups.items():
         names, more = w.join(tags[:MOST_LOOKS]), len(tags) - MOST_LOOKS
         names = say("today.to_cut_more", logs=names, count=more) if more > 0 else names
         if best is None:
             longer = max((one.open_cm[2] for one in m.worths.values()), default=0.0)
             spare = say("today.to_cut_spare", length=w.about_length(longer)) if longer >= 1.0 else ""
-            out.append(say("today.to_cut_long", logs=names, spare=spare))
+            since = say("today.to_cut_since", day=w.day(later)) if later else ""
+            out.append(say("today.to_cut_long", logs=names, spare=spare, since=since))
         else:
             day, hours, chance = w.day(best.start), w.brush(best), w.chance(best.chance)
             out.append(say("today.to_cut", logs=names, day=day, hours=hours, chance=chance))
@@ -457,7 +462,7 @@ def _job_line(b: Briefing, w: Wording, job: Job, ends: Sequence[str]) -> str:
 
 def cost_of(b: Briefing, w: Wording, job: Job, ends: Sequence[str]) -> str:
     """ " (8 cm an end, 45 EUR)": what these ends lose if they are left; empty where that is not known."""
-    return _cost_words([_worth(b, job.tag, name, job.kind) for name in ends or [job.end or ""]], w)
+    return cost_words([_worth(b, job.tag, name, job.kind) for name in ends or [job.end or ""]], w)
 
 
 def _worth(b: Briefing, tag: str, end: str, kind: str) -> EndWorth | None:
@@ -472,7 +477,7 @@ def _till(b: Briefing, w: Wording) -> str:
     return w.words["today.till_spring" if known.spring else "today.till_saw"]
 
 
-def _cost_words(found: Sequence[EndWorth | None], w: Wording) -> str:
+def cost_words(found: Sequence[EndWorth | None], w: Wording) -> str:
     """What the ends of a job cost if they stay open: length an end, and money where there is a price."""
     known = [one for one in found if one is not None]
     if not known:
@@ -537,10 +542,10 @@ def tonight(b: Briefing, w: Wording) -> list[str]:
     if len(wet) > 2:
         more = len(wet) - 2
         out.append(say("today.milky_more_one" if more == 1 else "today.milky_more", count=more))
-    if night is not None and night.air_c is not None:
+    if night is not None and night.air_c is not None and b.pails_out:
         if night.air_c <= b.pail_least_c or (night.frost_share or 0.0) >= b.frozen_share:
             out.append(say("today.pail", temperature=w.temperature(night.air_c)))
-    elif b.morning.verdict == "unknown":
+    elif b.morning.verdict == "unknown" and b.pails_out:
         out.append(say("today.pail_unknown"))
     return out
 

@@ -25,7 +25,7 @@ from scheduler.weather.formats.columns import NEEDED_NAMES, VARIABLE_MAP, reques
 
 __all__ = ["Plan", "contact_of", "family_of", "is_loopback", "plan_for", "refuse_without_manners"]
 
-DAYS, PAST_DAYS = 16, 3
+DAYS, PAST_DAYS = 16, 10  # a log that froze through thaws for days: its heat needs what is behind it
 IDENTITY = {  # families that refuse who does not say who asks
     "met-norway": "MET Norway",
     "nws": "The National Weather Service",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from scheduler.yard import entries as make
@@ -106,6 +106,9 @@ def note(
     if left and writer not in (_cut, _look, _move, _gone):
         raise YardError(f"'{left}' after '{kind}' was not understood. Look at the tags and the options.")
     options = options or Note()
+    if options.litres is not None and len(tags) > 1:
+        # Said once for all of them: each entry holds its part, so that no litre is counted twice.
+        options = replace(options, litres=options.litres / len(tags))
     desk = _Desk(register, by, tuple(words), options, voice or Voice(), places, _moment(by, options, voice))
     drafts: list[Entry] = []
     faults: list[str] = []

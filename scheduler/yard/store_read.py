@@ -18,7 +18,9 @@ from scheduler.yard.entries import Entry
 from scheduler.yard.facts import Moment
 from scheduler.yard.migrations import HEAD
 
-__all__ = ["read_entries"]
+__all__ = ["UNREAD", "read_entries", "read_memo"]
+
+UNREAD = object()  # the full store has to be asked
 
 COLUMNS = "number, yard, kind, time, half_us, said, assumed, recorded_at, tag, ends, who, batch, data"
 
@@ -38,6 +40,24 @@ def read_entries(url: str, yard: str) -> tuple[Entry, ...] | None:
             return tuple(_entry(row) for row in base.execute(query, (yard,)))
     except (sqlite3.Error, ValueError):
         return None
+
+
+def read_memo(url: str, yard: str, name: str) -> object:
+    """The value kept under a name, None: there is none; ``UNREAD``: the full store has to be asked."""
+    if not url.startswith("sqlite:///") or "?" in url:
+        return UNREAD
+    file = Path(url.removeprefix("sqlite:///"))
+    if not file.is_file():
+        return UNREAD
+    try:
+        with closing(sqlite3.connect(f"file:{quote(str(file))}?mode=ro", uri=True, timeout=5.0)) as base:
+            if base.execute("SELECT version_num FROM alembic_version").fetchall() != [(HEAD,)]:
+                return UNREAD
+            query = "SELECT value FROM memo WHERE yard = ? AND name = ?"
+            row = base.execute(query, (yard, name)).fetchone()
+            return None if row is None or row[0] is None else json.loads(str(row[0]))
+    except (sqlite3.Error, ValueError):
+        return UNREAD
 
 
 def _entry(row: tuple[object, ...]) -> Entry:

@@ -6,8 +6,9 @@ Two made yards of 100 logs over 16 days, both ways on one thread. "mild": every 
 four hours with a chance that changes by the hour, two people on two days a week, some second coats.
 "hard": as the yards of the tests (chances that change every quarter hour, two places, short sessions). HiGHS
 solves the same problem until it is proven, or the seconds are over: then its bound is told, and our plan
-is held against that. With ``--quick`` only the mild one. Then 500 logs, ours alone, with the most memory that
-Python took for it.
+is held against that. Before that a real yard (the demo's logs, again and again) from forecast to plan. With
+``--quick`` only the mild one, with ``--yard`` only the real one. Then 500 logs, ours alone, with the most
+memory that Python took for it.
 """
 
 from __future__ import annotations
@@ -25,11 +26,15 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 import numpy as np
 from gathered import tell
+from morning_samples import at, register, yard_of
 from plan_samples import Yard, coat, day_slots, other, random_yard, rules
+from week_samples import forecast
 
 from scheduler.planning.plan import After
 from scheduler.planning.plan_exact import NoSolverError, exact_plan
 from scheduler.planning.planner import hands_price, make_plan
+from scheduler.service import Asked, picture, week_ahead
+from scheduler.yard.facts import Register
 
 DAYS = 16
 
@@ -102,13 +107,48 @@ def against(name: str, yard: Yard, seconds: float, runs: int) -> None:
     print(f"{(best.bound - ours.value) / best.bound:.2%}), and {spent / took:.0f} times as fast")
 
 
+def many_logs(count: int) -> Register:
+    """The demo's Tuesday with so many logs: its own again and again, a little larger and smaller."""
+    base = register("upland", at("upland", 3))
+    logs = [log for log in base.logs if log.state == "in_yard" and not log.saw_first]
+    out = []
+    for n in range(count):
+        scale = 0.8 + 0.4 * (n * 37 % 100) / 100
+        log = logs[n % len(logs)]
+        ends = tuple(replace(end, diameter_cm=(end.diameter_cm or 45.0) * scale) for end in log.ends)
+        out.append(replace(log, tag=f"L{n:03d}", ends=ends))
+    return replace(base, logs=tuple(out))
+
+
+def of_a_yard(count: int, runs: int) -> None:
+    """A morning and a week of a real yard: from logs and a forecast to the verdict, and to the plan."""
+    facts, yard, told = many_logs(count), yard_of("upland"), forecast(3)
+    when = at("upland", 3)
+    morning = seconds_of(lambda: picture(yard, facts, told, when), runs)
+    week = seconds_of(lambda: week_ahead(yard, facts, told, when, Asked(days=16)), runs)
+    found = week_ahead(yard, facts, told, when, Asked(days=16))
+    assert found is not None
+    short = found.seen.valued is not None and found.seen.valued.hands is not None
+    plan = found.week.plan
+    print(
+        f"{count} logs: morning {morning:.2f} s{' with a price of hands' if short else ''}, "
+        f"16 days' plan {week:.2f} s, {len(found.week.work.tasks)} tasks, within {plan.optimal_within:.1%}"
+    )
+    tell(f"plan of {count} logs of a yard", f"{week:.2f} s", morning / week, "its morning")
+
+
 def main() -> None:
     """Print the tables."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seconds", type=float, default=600.0)
     parser.add_argument("--runs", type=int, default=5)
     parser.add_argument("--quick", action="store_true", help="only the mild yard of 100 logs")
+    parser.add_argument("--yard", action="store_true", help="only a real yard's morning and week")
     asked = parser.parse_args()
+    for count in (16, 100, 500):
+        of_a_yard(count, min(asked.runs, 3))
+    if asked.yard:
+        return
     against("mild, 100 logs x 16 days", mild_yard(100), asked.seconds, asked.runs)
     if not asked.quick:
         against("hard, 100 logs x 16 days", random_yard(5, logs=100, days=DAYS), asked.seconds, asked.runs)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -102,8 +103,8 @@ def test_cuts_and_the_saw_stand_beside_their_estimates(demo: Keeper) -> None:
 # ------------------------------------------------------------------ season
 
 
-def daily(folder: Path, years: int = 6, cold: float = -12.0) -> Path:
-    """Days of an invented place: warm in July, cold in January, a little rain."""
+def daily(folder: Path, years: int = 6, cold: float = -12.0, warm: float = 18.0, coldest: int = 17) -> Path:
+    """Days of an invented place: cold around the ``coldest`` day of the year, a little rain."""
     file = folder / "daily.csv"
     first = date(2018, 1, 1)
     rng = np.random.default_rng(2)
@@ -112,9 +113,8 @@ def daily(folder: Path, years: int = 6, cold: float = -12.0) -> Path:
         rows.writerow(["date", "min_c", "max_c", "rain_mm"])
         for n in range(366 * years):
             day = first + timedelta(days=n)
-            mean = (18.0 + cold) / 2 + (18.0 - cold) / 2 * np.cos(
-                (day.timetuple().tm_yday - 200) / 365 * 2 * np.pi
-            )
+            turn = (day.timetuple().tm_yday - coldest) / 365 * 2 * np.pi
+            mean = (warm + cold) / 2 - (warm - cold) / 2 * np.cos(turn)
             low = mean - 4.0 + rng.normal(0, 2.5)
             rows.writerow([day.isoformat(), f"{low:.1f}", f"{low + 8.0:.1f}", "0.0" if n % 4 else "3.0"])
     return file
@@ -133,6 +133,62 @@ def test_the_season_says_what_is_left_and_keeps_what_it_worked_out(tmp_path: Pat
     assert set(data) >= {"first_freeze", "spans_left", "last_good_day"}
     assert data["spans_left"]["p10"] <= data["spans_left"]["p50"] <= data["spans_left"]["p90"]
     assert set(data["first_freeze"]) == {"0", "-2"}
+
+
+def test_the_season_holds_the_yards_own_work_against_the_days_left(demo: Keeper, tmp_path: Path) -> None:
+    history = str(daily(tmp_path, cold=-4.0))
+    found = demo.run("season", *WEATHER, "--history", history, "--json").json
+    assert found["minutes"] > 60
+    told = {(one["tag"], one["end"], one["job"]) for one in (*found["fits"], *found["left_out"])}
+    assert ("H01", "butt", "first_coat") in told
+    assert all(0.0 <= one["chance"] <= 1.0 for one in found["fits"])
+    ways = {"inside", "leave_long", "saw", "other_coating"}
+    assert all(one["what"] in ways for one in found["left_out"])
+    text = demo.does("season", *WEATHER, "--history", history)
+    assert "Work for the brush: about" in text
+    assert all(len(line) <= 80 for line in text.splitlines())
+    assert not re.search(r"\b(safe|late|overdue|missed|None|nan|inf)\b|!", text)
+
+
+def test_when_no_day_is_left_every_end_has_its_way_out_and_its_place_in_spring(
+    demo: Keeper, tmp_path: Path
+) -> None:
+    history = str(daily(tmp_path, cold=-22.0))
+    demo.at = "2025-12-10T06:00"
+    found = demo.run("season", "--history", history, "--json").json
+    assert found["spans_left"]["p90"] == 0.0
+    assert found["fits"] == []
+    left = {one["tag"]: one for one in found["left_out"]}
+    assert left["H11"]["what"] == "inside", "64 kg can be carried"
+    assert left["H03"]["what"] in ("leave_long", "other_coating")
+    cut = left["H03"]["cut_back_cm"]
+    assert 2.5 <= cut["low"] <= cut["middle"] <= cut["high"]
+    assert "H03" in found["winter_list"]
+    assert "H11" not in found["winter_list"]
+    assert "H01" in {one["tag"] for one in found["spring"]}
+    text = demo.does("season", "--history", history)
+    assert "Winter list: " in text
+    assert "In spring from about" in text
+
+
+def test_in_the_south_the_season_ends_in_their_winter(tmp_path: Path) -> None:
+    keeper = Keeper(tmp_path, (DEMO / "southern.toml").read_text(encoding="utf-8"), at="2026-04-20T06:00")
+    found = keeper.run("season", "--history", str(daily(tmp_path, cold=-4.0, coldest=201)), "--json").json
+    assert found["last_good_day"]["p50"] is not None
+    assert "2026-04-20" <= found["last_good_day"]["p50"] < "2026-08-01"
+    assert found["first_good_day"]["p50"] > "2026-07-15"
+
+
+def test_where_it_freezes_on_every_day_that_is_said_and_where_it_never_does_too(tmp_path: Path) -> None:
+    keeper = Keeper(tmp_path, at="2025-11-03T06:00")
+    always = daily(tmp_path, years=4, cold=-30.0, warm=-6.0)
+    assert "can come on any day of the year here" in " ".join(
+        keeper.does("season", "--history", str(always)).split()
+    )
+    never = daily(tmp_path, years=4, cold=16.0)
+    text = " ".join(keeper.does("season", "--history", str(never)).split())
+    assert "No hard frost (-2 °C) in any of these 3 years." in text
+    assert "There are days for the brush all winter here." in text
 
 
 def test_a_place_that_never_freezes_has_no_first_freeze(tmp_path: Path) -> None:

@@ -119,3 +119,13 @@ def test_away_until_a_day_ends_with_its_first_moment_or_by_a_word(keeper: Keeper
 def test_an_absence_without_a_day_to_come_is_refused(keeper: Keeper, words: list[str]) -> None:
     keeper.fails("away", *words)
     assert keeper.run("away", "--json").json == {"away_until": None}
+
+
+def test_litres_told_for_several_logs_are_told_once(keeper: Keeper) -> None:
+    for tag in ("H01", "H02"):
+        keeper.does("log", "add", tag, "oak", "50cm", "cut", "friday")
+    keeper.does("pail", "3.6", "L", at="2025-11-03T08:00")
+    keeper.does("note", "H01,H02", "coat", "--litres", "1.0", "--when", "9:00")
+    assert "Left: 2.6 L" in keeper.does("pail")
+    keeper.does("note", "H01", "cut", "5cm", at="2025-11-03T12:00")
+    assert "Left: 2.6 L" in keeper.does("pail", at="2025-11-03T12:10")

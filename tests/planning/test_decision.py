@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from scheduler.planning.decision import Chances, Choice, decide, doubt_removed
+from scheduler.planning.decision import Chances, Choice, decide
 
 F = NDArray[np.float64]
 NONE = np.empty(0)
@@ -150,10 +150,6 @@ def test_shapes_that_do_not_fit_are_refused() -> None:
         solve(np.ones((5, 2)), [1.0, 2.0, 3.0], never=4.0)
     with pytest.raises(ValueError, match="earliest"):
         solve(np.ones((5, 2)), [1.0, 2.0], never=4.0, retry=0)
-
-
-def test_the_doubt_that_a_day_removes_is_the_share_of_the_variance() -> None:
-    assert doubt_removed(np.array([1.0, 2.0, 2.0])) == pytest.approx([0.75, 0.0])
 
 
 # ------------------------------------------------------------------ laws

@@ -80,7 +80,8 @@ def test_every_bare_end_in_reach_wants_its_first_coat() -> None:
         ("first_coat", "top", "bare"),
     ]
     assert found[0].litres > found[1].litres > 0.0
-    assert {job.minutes for job in found} == {assumptions()["minutes_end"]}
+    nominal = coats(log(butt_cm=45.0, top_cm=45.0))
+    assert {job.minutes for job in nominal} == {assumptions()["minutes_end"]}
     assert {job.people for job in found} == {1}
 
 
@@ -99,7 +100,7 @@ def test_the_job_of_an_end_is_caused_by_the_entry_that_made_its_face() -> None:
 
 @pytest.mark.parametrize("checks", ["hairline", "open", "right through"])
 def test_a_cracked_end_is_cut_back_before_the_coat(checks: str) -> None:
-    found = coats(log(checks=checks))
+    found = coats(log(checks=checks, butt_cm=45.0, top_cm=45.0))
     assert {job.kind for job in found} == {"cut_and_coat"}
     assert {job.why for job in found} == {"cracked: cut back to clean wood"}
     extra = assumptions()["minutes_end"] + assumptions()["minutes_fresh_cut"]
@@ -211,8 +212,21 @@ def test_a_pack_is_one_entry_and_its_pieces_are_counted_in_minutes_and_litres() 
 
 
 def test_the_yards_own_minutes_are_taken() -> None:
-    found = coats(log(checks="open"), minutes=Minutes(end=2.0, fresh_cut=15.0))
+    found = coats(log(checks="open", butt_cm=45.0, top_cm=45.0), minutes=Minutes(end=2.0, fresh_cut=15.0))
     assert {job.minutes for job in found} == {17.0}
+
+
+def test_a_wider_end_takes_longer_and_a_roller_less_than_the_brush() -> None:
+    def minutes(across: float, **more: Any) -> float:
+        return coats(log(butt_cm=across, top_cm=across), **more)[0].minutes
+
+    wide, usual, small = minutes(90.0), minutes(45.0), minutes(20.0)
+    assert wide == pytest.approx(2.5 * usual), "half of it stays, half grows fourfold"
+    assert usual / 2 < small < usual
+    assert minutes(45.0, choice=CoatingChoice(method="roller")) == pytest.approx(0.8 * usual)
+    assert minutes(45.0, choice=CoatingChoice(method="spray")) < minutes(
+        45.0, choice=CoatingChoice(method="roller")
+    )
 
 
 def test_the_litres_are_those_of_the_trade_with_its_lap_and_waste() -> None:

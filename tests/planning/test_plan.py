@@ -381,7 +381,7 @@ def test_without_the_solver_the_exact_plan_says_what_to_install(monkeypatch: pyt
 
 def test_every_number_of_the_config_has_a_source_and_is_read() -> None:
     table = tomllib.loads((ROOT / "config" / "plan.toml").read_text(encoding="utf-8"))
-    source = "\n".join(p.read_text(encoding="utf-8") for p in (ROOT / "scheduler/planning").glob("plan*.py"))
+    source = "\n".join(p.read_text(encoding="utf-8") for p in (ROOT / "scheduler").rglob("*.py"))
     for name, entry in table.items():
         assert entry["source"]
         assert entry["unit"]

@@ -350,7 +350,11 @@ def python(code: str, *words: str, **changes: Any) -> Declared:
     return Declared("command", command=(sys.executable, "-c", code, *words), **changes)
 
 
-def test_a_command_reads_the_notice_and_its_words_are_no_shells(tmp_path: Path) -> None:
+def test_a_command_reads_the_notice_and_its_words_are_no_shells(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in [name for name in os.environ if name.startswith("COATCAST_")]:
+        monkeypatch.delenv(name)  # such as those that tell these tests where things are
     code = (
         "import json, os, sys; json.dump([sys.stdin.buffer.read().decode(), sys.argv[1:], "
         "{k: v for k, v in os.environ.items() if k.startswith('COATCAST_')}], open(sys.argv[1], 'w'))"

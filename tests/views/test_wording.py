@@ -13,7 +13,9 @@ from hypothesis import strategies as st
 from scheduler.planning.jobs import COATING_JOBS, Job
 from scheduler.planning.verdict import Milestone, Reason, TimedSpan
 from scheduler.rules.rule import UNITS
+from scheduler.rules.spans import Examined
 from scheduler.settings import rule_specs, species_table
+from scheduler.views.starts import why_lines
 from scheduler.views.wording import (
     JOB_WORDS,
     STATE_WORDS,
@@ -322,3 +324,15 @@ def test_what_goes_on_hangs_two_columns_deeper() -> None:
     assert out[0].startswith("  H01")
     assert all(line.startswith("    word") for line in out[1:])
     assert wrapped(["", "a"]) == ["", "a"]
+
+
+def test_why_never_says_that_an_unknown_number_holds() -> None:
+    # Half of the draws never dry: there is no middle number to tell, and the rule cannot be said to hold.
+    spec = rule_specs()["slow_to_dry"]
+    half = Reason(
+        "slow_to_dry", "doubt", "pass", 80.0, 96.0, "h", AT, 0.5, spec.says, spec.holds, spec.short, False,
+        False, None,
+    )  # fmt: skip
+    stones = Milestone(None, None, None, None, None)
+    lines = why_lines(AT, Examined(0, 0.4, False, {}, (), False), stones, [half], METRIC)
+    assert lines[-1] == "  doubt   slow: not dry through within 96 h (in 50 of 100 draws it breaks)"

@@ -91,7 +91,7 @@ def test_what_is_missing_is_added_to_the_address(server: Server, asking: Ask) ->
     assert query["latitude"] == ["48.0123"]
     assert query["longitude"] == ["8.2000"]
     assert query["forecast_days"] == ["16"]
-    assert query["past_days"] == ["3"]
+    assert query["past_days"] == ["10"]
     assert query["timezone"] == ["GMT"]
     assert len(query["hourly"][0].split(",")) == 10
     assert answer.asked == "asked 127.0.0.1 for 10 quantities, 16 days, at 48.0 N 8.2 E"
@@ -107,7 +107,7 @@ def test_the_users_own_parameters_are_kept(server: Server, asking: Ask) -> None:
     assert query["timezone"] == ["Europe/Berlin"]
     assert query["latitude"] == ["48.5"]
     assert query["extra"] == [""]
-    assert query["past_days"] == ["3"]
+    assert query["past_days"] == ["10"]
 
 
 def quantities(query: str) -> list[str]:

@@ -1,0 +1,404 @@
+"""What each page needs, taken from the desk."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime, timedelta
+from typing import Any
+
+from scheduler.seasons import climate_known
+from scheduler.service import learn_all, pails_seen, season_ahead, verified
+from scheduler.settings import learning, pail_numbers, species_table
+from scheduler.views.calendar import agenda
+from scheduler.views.learned import learned_lines
+from scheduler.views.log_sheet import show_lines
+from scheduler.views.pail import pail_lines
+from scheduler.views.scores import scores_lines
+from scheduler.views.season import season_lines
+from scheduler.views.today import cautions, tonight
+from scheduler.views.winter import winter_lines
+from scheduler.views.wording import Wording
+from scheduler.weather.series import WeatherError
+from scheduler.web import rows, screens
+from scheduler.web.acts import SETTINGS, TIMES
+from scheduler.web.desk import Desk
+from scheduler.web.tape import end_face, tape, verdict_face
+from scheduler.wood.species import Known, find, show_name
+from scheduler.yard.entries import YardError
+from scheduler.yard.facts import Log, Pail
+from scheduler.yard.reminder_row import ReminderRow
+from scheduler.yard.state import history
+from scheduler.yard.tags import find_log
+
+__all__ = [
+    "add_values",
+    "calendar_values",
+    "catch_up_values",
+    "first_values",
+    "log_values",
+    "logs_values",
+    "more_values",
+    "pails_values",
+    "reminder_values",
+    "reminders_values",
+    "settings_values",
+    "sure_values",
+    "winter_values",
+]
+
+PLACES_KEPT = timedelta(minutes=10)  # so long the lines of the first screen keep their places
+COMMON_WOODS = 9
+LOGS_A_PAGE = 25  # so that a page stays light on a weak signal
+ENTRIES_SHOWN = 30
+REMINDERS_SHOWN = 60
+USUAL = ("oak", "ash", "beech", "cherry", "walnut", "maple", "birch", "elm", "pear", "apple", "plum")
+PICTURES = (".jpg", ".jpeg", ".png", ".heic", ".webp", ".avif")
+OPEN = ("planned", "sent")
+FACES = ("as the phone", "bright sun", "dark")
+
+
+def first_values(desk: Desk) -> dict[str, Any]:
+    """The first screen."""
+    view, book, at = desk.view(), desk.book(), desk.clock()
+    w, b = view.wording, view.briefing
+    kept = desk.shown[1] if desk.shown and at - desk.shown[0] < PLACES_KEPT else ()
+    board = screens.board(view)
+    lines, left = screens.tasks(view, book, desk.rows(), at, kept)
+    desk.shown = (at, tuple(dict.fromkeys((*kept, *(task.tag for task in lines)))))
+    away = book.register.away_until
+    return {
+        "title": f"{board.word}. {view.yard.yard.name}",
+        "board": board,
+        "face": verdict_face(board.verdict),
+        "tape": tape(b, w, board.span),
+        "day": w.weekday_number(view.at),
+        "tasks": lines,
+        "left": left,
+        "empty": not book.register.present,
+        "now": b.morning.verdict in ("seal", "touch_and_go"),
+        "language": w.words.language,
+        "above": {"prepare": 1, "leave_it": 1, "unknown": 9}.get(
+            b.morning.verdict, 0
+        ),  # reasons that come first
+        "question": screens.ask(view, book, at),
+        "tonight": tonight(b, w),
+        "cautions": cautions(b, w),
+        "away": w.day(away) if away is not None and away > at else None,
+    }
+
+
+def add_values(desk: Desk) -> dict[str, Any]:
+    """Add a log: the woods of this yard first, in their shortest plain name."""
+    yard, register, table = desk.yard(), desk.book().register, species_table()
+    count: dict[str, int] = {}
+    for log in register.logs:
+        if log.species in table:
+            count[str(log.species)] = count.get(str(log.species), 0) + 1
+    often = sorted(count, key=lambda key: -count[key])[: COMMON_WOODS - 3]
+    mine = {key: _short_name(key, yard.yard.language, register.words) for key in often}
+    names = [*mine.values()]
+    for name in USUAL:
+        found = find(name, register.words, table)
+        key = found.species.botanical if isinstance(found, Known) else None
+        if name not in names and (key is None or key not in mine):
+            names.append(name)
+    return {
+        "title": "Add a log",
+        "woods": names[:COMMON_WOODS],
+        "unit": "in" if yard.yard.units == "us" else "cm",
+        "places": [place.name for place in yard.place],
+    }
+
+
+def _short_name(key: str, language: str, words: Mapping[str, str]) -> str:
+    """ "walnut" where that word means this wood alone, else its whole name."""
+    name = show_name(species_table()[key], language)
+    found = find(name.split()[-1], words, species_table())
+    plain = isinstance(found, Known) and found.species.botanical == key
+    return name.split()[-1] if plain else name
+
+
+def logs_values(desk: Desk, query: Mapping[str, str]) -> dict[str, Any]:
+    """All ends, dearest first, so many logs a page; ``find`` looks for a tag, a wood or a place."""
+    view, book = desk.view(), desk.book()
+    shelf = rows.shelf_of(view, book)
+    gone, wanted = "gone" in query, " ".join(query.get("find", "").split())[:60]
+    logs = rows.dearest(shelf, gone=gone)
+    if wanted:
+        logs = [log for log in logs if wanted.casefold() in _text_of(log, desk)]
+    start = _start(query.get("from", ""), len(logs))
+    shown = logs[start : start + LOGS_A_PAGE]
+    return {
+        "title": "All ends",
+        "rows": [rows.log_row(shelf, log, view.wording) for log in shown],
+        "gone": gone,
+        "find": wanted,
+        "first": start + 1,
+        "last": start + len(shown),
+        "count": len(logs),
+        "step": LOGS_A_PAGE,
+        "search": len(logs) > LOGS_A_PAGE or bool(wanted),
+        "face": end_face,
+        "times": TIMES,
+    }
+
+
+def _text_of(log: Log, desk: Desk) -> str:
+    row = species_table().get(log.species or "")
+    name = show_name(row, desk.yard().yard.language) if row is not None else ""
+    return f"{log.tag} {log.species_said} {name} {log.place or ''}".casefold()
+
+
+def _start(text: str, count: int) -> int:
+    """Where a page begins: whole pages, never behind the last."""
+    wanted = int(text) if text.isascii() and text.isdecimal() and len(text) < 9 else 0
+    return min(wanted, max(count - 1, 0)) // LOGS_A_PAGE * LOGS_A_PAGE
+
+
+def log_values(desk: Desk, tag: str, everything: bool = False) -> dict[str, Any]:
+    """One log."""
+    view, book = desk.view(), desk.book()
+    log = find_log(book.register, tag)
+    shelf, w = rows.shelf_of(view, book), view.wording
+    lines = history(book.entries, log.tag)
+    told = show_lines(shelf, log, lines, w)
+    told = told[1 : told.index("Entries")]
+    row = rows.log_row(shelf, log, w)
+    words = (log.note or "").replace(",", " ").replace(";", " ").split()
+    return {
+        "title": f"{log.tag} {row.wood}",
+        "log": log,
+        "row": row,
+        "facts": [line for line in told if not line.startswith("  ")],
+        "ends": _ends(row, [line.strip() for line in told if line.startswith("  ")]),
+        "photos": [word for word in words if word.casefold().endswith(PICTURES)],
+        "history": rows.history_rows(lines if everything else lines[-ENTRIES_SHOWN:], w),
+        "older": 0 if everything else max(len(lines) - ENTRIES_SHOWN, 0),
+        "reminders": [_reminder(one, w) for one in _open(desk.rows()) if one.tag == log.tag],
+        "face": end_face,
+        "places": [place.name for place in view.yard.place],
+        "unit": "in" if view.yard.yard.units == "us" else "cm",
+    }
+
+
+def _ends(row: rows.LogRow, told: Sequence[str]) -> list[tuple[str | None, str, str]]:
+    """(state, name with size, sentences) of each end, in the order of the sentences."""
+    states = [end.state for end in row.ends] if len(row.ends) == len(told) else [None] * len(told)
+    parted = [line.partition(": ") for line in told]
+    return [
+        (state, name, f"{text[:1].upper()}{text[1:]}")
+        for state, (name, _, text) in zip(states, parted, strict=True)
+    ]
+
+
+def catch_up_values(desk: Desk, query: Mapping[str, str]) -> dict[str, Any]:
+    """The wall sheet's lines with boxes: what was due or milky first, then all others in reach."""
+    view, book, at = desk.view(), desk.book(), desk.clock()
+    shelf, w = rows.shelf_of(view, book), view.wording
+    logs = {log.tag: log for log in rows.dearest(shelf) if log.state == "in_yard" and _reached(log)}
+    wet = [tag for (tag, _), state in shelf.states.items() if state.state == "wet"]
+    named = dict.fromkeys(
+        tag for tag in (*(job.tag for job in view.briefing.morning.due), *wet) if tag in logs
+    )
+    tags = [*named, *(tag for tag in logs if tag not in named)]
+    start = _start(query.get("from", ""), len(tags))
+    shown = tags[start : start + LOGS_A_PAGE]
+    told = screens.done_today(book, at, w)
+    done = {str(one.tag): w.words.say(screens.DONE[one.kind], time=w.clock(one.moment.time)) for one in told}
+    lines = [(rows.log_row(shelf, logs[tag], w), tag in named, done.get(tag)) for tag in shown]
+    return {
+        "title": "Catch up",
+        "named": [line for line in lines if line[1]],
+        "rest": [line for line in lines if not line[1]],
+        "times": TIMES,
+        "first": start + 1,
+        "last": start + len(shown),
+        "count": len(tags),
+        "step": LOGS_A_PAGE,
+    }
+
+
+def _reached(log: Log) -> bool:
+    return any(end.reach for end in log.ends)
+
+
+def winter_values(desk: Desk) -> dict[str, Any]:
+    """Until winter; the past years are worked out by the command, not while a phone waits."""
+    view, book = desk.view(), desk.book()
+    w = view.wording
+    lines, why, once = desk.kept("winter", lambda: _season(desk, w))
+    shelf = rows.shelf_of(view, book)
+    saw = [(shelf.saw_by[log.tag].by, log) for log in shelf.register.present if log.tag in shelf.saw_by]
+    by_day = sorted(((by, log) for by, log in saw if by is not None), key=lambda one: one[0])
+    first = [log for log in shelf.register.present if log.saw_first]
+    wanted = list(dict.fromkeys([*first, *(log for _, log in by_day)]))[:LOGS_A_PAGE]
+    return {
+        "title": "Until winter",
+        "lines": lines,
+        "why": why,
+        "once": once,
+        "saw": [rows.log_row(shelf, log, w) for log in wanted],
+    }
+
+
+def _season(desk: Desk, w: Wording) -> tuple[list[str], str | None, bool]:
+    """(what the season says, why it says nothing, whether the command must be run once)."""
+    view = desk.view()
+    try:
+        if climate_known(view.yard) is None:
+            return [], "No past years of this place are kept here yet.", True
+        ahead = season_ahead(view.yard, view.at, view.forecast, register=view.book.register)
+    except (WeatherError, OSError) as error:
+        return [], str(error), False
+    own = winter_lines(ahead.winter, ahead.season, ahead.seen.register, ahead.seen.species, w)
+    return [*season_lines(ahead.season, w), *ahead.said, *own], None, False
+
+
+def pails_values(desk: Desk) -> dict[str, Any]:
+    """The pails."""
+    view, book = desk.view(), desk.book()
+    w = view.wording
+    found = pails_seen(view.yard, view.picture, view.forecast, view.at)
+    return {
+        "title": "Pails",
+        "pails": [_pail(one, w) for one in book.register.pails],
+        "places": [place.name for place in view.yard.place],
+        "words": ("full", "half", "quarter", "scrapings", "empty"),
+        "unit": "quarts" if w.units == "us" else "litres",
+        "lines": pail_lines(found, w, pail_numbers()),
+    }
+
+
+def _pail(one: Pail, w: Wording) -> dict[str, Any]:
+    stock = w.litres(one.litres) if one.litres is not None else one.by_eye or "stock not told"
+    more = [f"told {w.day(one.moment.time)}"]
+    if one.place:
+        more.append(f"stands in the {one.place}")
+    if one.coldest_c is not None:
+        more.append(f"coldest night met {w.temperature(one.coldest_c)}")
+    if one.opened is not None:
+        more.append(f"opened {w.day(one.opened.time)}")
+    return {"name": one.name, "stock": stock, "more": ", ".join(more)}
+
+
+def sure_values(desk: Desk) -> dict[str, Any]:
+    """How sure: what was learned, and were we right."""
+    view, book = desk.view(), desk.book()
+    n, w = learning(), view.wording
+
+    def learned() -> list[str]:
+        held = learn_all(view.yard, book.register, view.forecast, view.at)
+        nights, looks = round(n["offset"]["least_nights"]), round(n["drying"]["least_looks"])
+        return learned_lines(held, view.yard.site.hollow, nights, looks, w)
+
+    scores = desk.kept("scores", lambda: scores_lines(verified(view.yard, view.at), w))
+    table = len(scores) > 2
+    return {
+        "title": "How sure",
+        "learned": [f"{line[:1].upper()}{line[1:]}." for line in desk.kept("learned", learned)],
+        "scores": scores if table else [],
+        "unscored": None if table else " ".join(scores),
+    }
+
+
+def settings_values(desk: Desk) -> dict[str, Any]:
+    """The five settings, as they stand."""
+    yard, register, at = desk.yard(), desk.book().register, desk.clock()
+    now = {
+        "name": yard.yard.name,
+        "people": str(yard.yard.people),
+        "coats": str(yard.coating.coats),
+        "hollow": f"{yard.site.hollow:g}",
+        "morning": yard.notice.morning,
+    }
+    w = Wording(yard.zone, yard.yard.units, at, yard.yard.language)
+    away, colder = register.away_until, yard.site.hollow
+    said = now | {
+        "people": "one" if now["people"] == "1" else now["people"],
+        "hollow": "no" if not colder else f"{w.value(colder, 'K')} {'colder' if colder < 0 else 'warmer'}",
+    }
+    return {
+        "title": "Settings",
+        "now": {name: now[name] for name in SETTINGS},
+        "shown": said,
+        "file": yard.path.name if yard.path else "",
+        "away": w.when(away) if away is not None and away > at else None,
+    }
+
+
+def more_values(desk: Desk) -> dict[str, Any]:
+    """More."""
+    return {"title": "More", "open": len(_open(desk.rows())), "faces": FACES}
+
+
+# ------------------------------------------------------------------ calendar and reminders
+
+
+def calendar_values(desk: Desk) -> dict[str, Any]:
+    """The calendar as an agenda."""
+    yard, at = desk.yard(), desk.clock()
+    text = agenda(desk.rows(), yard.zone, yard.yard.units, yard.feed, at=at)
+    blocks = [block.splitlines() for block in text.split("\n\n") if block.strip()]
+    days = [(lines[0], _agenda_lines(lines[1:])) for lines in blocks]
+    return {"title": "Calendar", "days": days if days[0][1] else [], "nothing": blocks[0][0]}
+
+
+def _agenda_lines(lines: Sequence[str]) -> list[tuple[str, list[str]]]:
+    """(entry, its further lines): what is indented deeper belongs to what stands above."""
+    out: list[tuple[str, list[str]]] = []
+    for line in lines:
+        if line.startswith("    ") and out:
+            out[-1][1].append(line.strip())
+        else:
+            out.append((line.strip(), []))
+    return out
+
+
+def _open(known: Sequence[ReminderRow]) -> list[ReminderRow]:
+    """Reminders that wait for an answer, the earliest first; spans are weather, not reminders to a person."""
+    return sorted(
+        (row for row in known if row.state in OPEN and row.kind != "span"),
+        key=lambda row: (_due(row), row.id or 0),
+    )
+
+
+def _due(row: ReminderRow) -> datetime:
+    return row.due_at if row.later_until is None else max(row.due_at, row.later_until)
+
+
+def _reminder(row: ReminderRow, w: Wording) -> dict[str, Any]:
+    rests = row.later_until is not None and row.later_until > w.at
+    return {
+        "id": row.id,
+        "text": row.text,
+        "what": row.text.partition(". ")[0].rstrip("."),
+        "rest": row.text.partition(". ")[2],
+        "when": f"rests till {w.when(_due(row))}" if rests else w.day(_due(row)),
+        "tag": row.tag,
+        "end": row.end,
+        "coats": row.kind in screens.TO_COAT and row.tag is not None,
+        "open": row.state in OPEN,
+        "state": {"cancelled": "called off", "dropped": "dropped, not needed"}.get(row.state, row.state),
+    }
+
+
+def reminders_values(desk: Desk) -> dict[str, Any]:
+    """All reminders that wait for an answer."""
+    yard = desk.yard()
+    w = Wording(yard.zone, yard.yard.units, desk.clock(), yard.yard.language)
+    known = _open(desk.rows())
+    return {
+        "title": "Reminders",
+        "reminders": [_reminder(row, w) for row in known[:REMINDERS_SHOWN]],
+        "left": max(len(known) - REMINDERS_SHOWN, 0),
+    }
+
+
+def reminder_values(desk: Desk, number: str) -> dict[str, Any]:
+    """One reminder, for the link in a notice."""
+    yard = desk.yard()
+    w = Wording(yard.zone, yard.yard.units, desk.clock(), yard.yard.language)
+    found = next((row for row in desk.rows() if str(row.id) == number), None)
+    if found is None or found.kind == "span":
+        raise YardError(f"There is no reminder {number}.")
+    return {"title": f"Reminder {number}", "one": _reminder(found, w)}
