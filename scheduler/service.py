@@ -376,7 +376,8 @@ def _with_hands(
     """With the price of hands, where more wants the same day than its hands or the wax allow."""
     from scheduler.planning.tasks import crowded, end_of_day, setting_of, work_of
 
-    material = _material(yard, register, outlook, states, jobs, valued)
+    dearest = jobs[: round(plan_numbers()["priced_jobs"])]  # they compete for hands first
+    material = _material(yard, register, outlook, states, dearest, valued)
     days = round(outlook.thresholds.trusted_horizon.value)
     until = end_of_day(outlook.at, days, yard.zone)
     setting = setting_of(yard, valued.ledger, until, _stock(register), assumptions(), plan_numbers())
