@@ -209,11 +209,13 @@ class Register:
     pails: tuple[Pail, ...] = ()
     away_until: datetime | None = None  # the yard pauses all but the pail till then
     later_tags: tuple[str, ...] = ()  # tags of logs that come in after ``at``: not free either
+    _by_tag: dict[str, Log] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def log(self, tag: str) -> Log | None:
         """The log of that tag (letter case does not matter)."""
-        wanted = tag.casefold()
-        return next((log for log in self.logs if log.tag.casefold() == wanted), None)
+        if not self._by_tag:  # filled when first asked: while entries are folded nobody asks
+            self._by_tag.update({log.tag.casefold(): log for log in reversed(self.logs)})
+        return self._by_tag.get(tag.casefold())
 
     @property
     def present(self) -> tuple[Log, ...]:
