@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 from notice_samples import AT, DAY, HOUR, MINUTE, Clock, Post, Sample, mornings, notice, wants, yard_of
-from reminder_samples import job, wanted
+from reminder_samples import job, log, wanted
 
 from scheduler.health import mornings_unseen, notice_check
 from scheduler.reminders import queue_outbox as outbox
@@ -372,3 +372,20 @@ def test_what_ended_long_ago_is_forgotten_so_that_the_database_does_not_grow(
     kept = outbox.rows(store, "yard")
     assert len(kept) <= outbox.KEPT / timedelta(days=1) + 2
     assert kept[0].made_at.astimezone(UTC) > clock.at - 2 * DAY
+
+
+def test_a_yard_of_ten_thousand_logs_is_reconciled_and_told_in_one_short_notice(
+    tmp_path: Path, yard: YardFile, clock: Clock
+) -> None:
+    tags = [f"L{n:05}" for n in range(10_000)]
+    derived = wanted([job(tag=tag) for tag in tags], [log(tag) for tag in tags])
+    one = notice(reminder_keys=[w.key for w in derived.items])
+    post = Post()
+    with open_store(f"sqlite:///{tmp_path / 'many.db'}") as store:
+        first = round_(store, yard, clock, post, one, derived=derived)
+        again = round_(store, yard, clock, post, one, derived=derived)
+        assert {row.state for row in store.reminders("yard")} == {"sent"}
+    assert len(first.changes.added) == 10_000
+    assert again.changes.kept == first.changes.added
+    [(_, message)] = post.got
+    assert len(message.text.splitlines()) == 2

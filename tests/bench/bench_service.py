@@ -32,8 +32,10 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parent))
 
 import requests
+from gathered import tell
 from notice_samples import AT, Clock, Post, mornings, notice, wants, yard_of
 
 from scheduler.demo import demo_entries
@@ -45,6 +47,7 @@ from scheduler.yard.store import open_store
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "demo"
 HOUR = timedelta(hours=1)
+ASKED = (2.1, 5.0, 8.0, 10.1, 12.0, 14.8)  # after 5:00 in the yard: 7:06, 10:00, 13:00, 15:06, 17:00, 19:48
 
 
 def memory_mb() -> float:
@@ -64,7 +67,10 @@ def rounds(folder: Path) -> None:
             for _ in range(count):
                 clock.goes(timedelta(seconds=1))
                 tick(store, yard, clock, plan=wants(), sender=Post(), force=force)
-            print(f"rounds {name}: {count / (time.perf_counter() - begin):.0f} a second")
+            took = (time.perf_counter() - begin) / count
+            commit = _commits(folder, count)
+            print(f"rounds {name}: {1 / took:.0f} a second (as long as {took / commit:.1f} commits by hand)")
+            tell(f"a round {name}", f"{took * 1000:.1f} ms", commit / took, "one commit by sqlite3 by hand")
 
 
 def flat(folder: Path, days: int) -> None:
@@ -79,6 +85,8 @@ def flat(folder: Path, days: int) -> None:
             if day in (0, days // 3, 2 * days // 3, days - 1):
                 seen.append((day + 1, memory_mb()))
     print("memory by day:", ", ".join(f"{day}: {mb:.1f} MB" for day, mb in seen))
+    first, last = seen[0][1], seen[-1][1]
+    tell(f"memory after {days} simulated days", f"{last:.0f} MB", first / last, "after the first day")
 
 
 class Web:
@@ -123,11 +131,18 @@ def delivered(folder: Path, count: int) -> None:
         f"{count} by web: {ours:.1f} s, {count / ours:.0f} a second; requests in a loop {plain:.1f} s"
         f" (ours takes {ours / plain:.1f} times that)"
     )
+    tell(f"{count:,} due messages by web", f"{ours:.1f} s", plain / ours, "requests in a loop, nothing kept")
     queue = _by_hand(folder, count)
     ours = _all_sent(folder / "file", many, None)
     print(
         f"{count} claimed and written down: {ours:.1f} s, {count / ours:.0f} a second; sqlite3 by hand"
         f" {queue:.1f} s (ours takes {ours / queue:.1f} times that)"
+    )
+    tell(
+        f"{count:,} claimed and written down",
+        f"{ours:.1f} s",
+        queue / ours,
+        "sqlite3 by hand, one commit each",
     )
 
 
@@ -162,6 +177,50 @@ def _by_hand(folder: Path, count: int) -> float:
     return took
 
 
+def _commits(folder: Path, count: int) -> float:
+    """Seconds for one commit that is on the disk, the plainest way."""
+    base = sqlite3.connect(folder / f"commits{time.monotonic_ns()}.db", isolation_level=None)
+    base.execute("PRAGMA journal_mode = WAL")
+    base.execute("PRAGMA synchronous = FULL")
+    base.execute("CREATE TABLE beat (at TEXT)")
+    begin = time.perf_counter()
+    for n in range(count):
+        base.execute("BEGIN IMMEDIATE")
+        base.execute("INSERT INTO beat VALUES (?)", (str(n),))
+        base.execute("COMMIT")
+    took = (time.perf_counter() - begin) / count
+    base.close()
+    return took
+
+
+def many(folder: Path, logs: int = 10_000) -> None:
+    """A round of a yard with very many logs: with its whole plan, on the demo's weather."""
+    home = folder / "many"
+    home.mkdir()
+    for one in ("yard.toml", "weather.json"):
+        (home / one).write_bytes((DEMO / one).read_bytes())
+    yard, at = load_yard(home / "yard.toml"), datetime(2025, 11, 4, 5, tzinfo=UTC)
+    head, *rows = (DEMO / "logs.csv").read_text(encoding="utf-8").splitlines()
+    place = head.split(",").index("tag")
+    lines = [head]
+    for n in range(logs):
+        cells = rows[n % len(rows)].split(",")
+        cells[place] = f"L{n:05}"
+        lines.append(",".join(cells))
+    entries = demo_entries("\n".join(lines) + "\n", yard, datetime(2025, 11, 3, 4, tzinfo=UTC))
+    with open_store(yard.store_url) as store:
+        store.append(yard.yard.key, lambda _: entries)
+        found = forecast_of(yard, at, home / "weather.json", at - HOUR)
+        took = []
+        for _ in range(2):
+            begin = time.perf_counter()
+            done = tick(store, yard, Clock(at), plan=plan_of(found), sender=Post(), force=True, only=["file"])
+            took.append(time.perf_counter() - begin)
+        count = len(done.changes.kept)
+    said = f"{logs:,} logs, {count:,} reminders: first round {took[0]:.1f} s, the next {took[1]:.1f} s"
+    print(f"{said}, {memory_mb():.0f} MB")
+
+
 def start(folder: Path) -> None:
     """From the command to the first finished round."""
     home = folder / "start"
@@ -186,7 +245,12 @@ def start(folder: Path) -> None:
                 print("serve did not start:", log.read_text(encoding="utf-8") if log.exists() else "")
                 return
             time.sleep(0.02)
-        print(f"from coatcast serve to its first round: {time.perf_counter() - begin:.2f} s")
+        took = time.perf_counter() - begin
+        begin = time.perf_counter()
+        subprocess.run([sys.executable, "-c", "import numpy, sqlalchemy"], check=True)
+        bare = time.perf_counter() - begin
+        print(f"from coatcast serve to its first round: {took:.2f} s")
+        tell("from serve to its first round", f"{took:.2f} s", bare / took, "importing numpy and sqlalchemy")
     finally:
         process.terminate()
         process.wait()
@@ -208,13 +272,15 @@ def weeks(folder: Path) -> None:
         with open_store(yard.store_url) as store:
             entries = demo_entries(text, yard, datetime(2025, 11, 3, 4, tzinfo=UTC))
             store.append(yard.yard.key, lambda _, e=entries: e)
-            while clock.at < first + days * timedelta(days=1):
+            for n in range(days * len(ASKED)):
+                clock.at = first + timedelta(days=n // len(ASKED)) + ASKED[n % len(ASKED)] * HOUR
                 file = _moved(home, clock.at, cold=name == "January")
                 found = forecast_of(yard, clock.at, file, clock.at - HOUR)
                 tick(store, yard, clock, plan=plan_of(found), sender=post, force=True, only=["file"])
-                clock.goes(timedelta(minutes=60))
         kinds = Counter(message.kind for _, message in post.got)
-        print(f"{name}: {len(post.got) / (days / 7):.1f} messages a week: {dict(kinds)}")
+        a_week, lines = len(post.got) / (days / 7), max(m.text.count("\n") + 1 for _, m in post.got)
+        print(f"{name}: {a_week:.1f} messages a week, at most {lines} lines each: {dict(kinds)}")
+        tell(f"messages a week, {name}", f"{a_week:.1f}", 7 / a_week, "one every morning")
 
 
 def _moved(folder: Path, at: datetime, *, cold: bool) -> Path:
@@ -239,7 +305,7 @@ def main() -> None:
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--due", type=int, default=5000)
     options.add_argument("--days", type=int, default=30)
-    options.add_argument("--only", nargs="*", default=["rounds", "flat", "deliver", "start", "weeks"])
+    options.add_argument("--only", nargs="*", default=["rounds", "flat", "deliver", "start", "many", "weeks"])
     given = options.parse_args()
     os.environ["NO_PROXY"] = "127.0.0.1"
     with tempfile.TemporaryDirectory() as name:
@@ -252,6 +318,8 @@ def main() -> None:
             delivered(folder, given.due)
         if "start" in given.only:
             start(folder)
+        if "many" in given.only:
+            many(folder)
         if "weeks" in given.only:
             weeks(folder)
 
