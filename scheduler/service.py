@@ -9,6 +9,7 @@ from __future__ import annotations
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -755,8 +756,11 @@ def _past_outlook(outlook: Outlook, since: datetime) -> Outlook | None:
     start = None
     while weather.start > wanted and weather.start != start and tries > 0:
         start = weather.start
-        # What was fetched later than this begins no earlier than the hours that are there.
-        for one in newest_first(yard.cache_folder, start + timedelta(days=PAST_DAYS)):
+        # What was there at the first known hour reaches back farthest; where nothing was, what came
+        # within the past hours that an answer brings.
+        folder = yard.cache_folder
+        late = newest_first(folder, start + timedelta(days=PAST_DAYS))
+        for one in chain(newest_first(folder, start), late):
             with suppress(WeatherError):
                 weather = weather.with_past(
                     weather_of(one.load(), yard.yard.place, names=yard.forecast.names)
