@@ -7,7 +7,8 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from scheduler.seasons import climate_known
-from scheduler.service import learn_all, pails_seen, season_ahead, verified
+from scheduler.selfcheck import verified
+from scheduler.service import learn_all, pails_seen, season_ahead
 from scheduler.settings import learning, pail_numbers, species_table
 from scheduler.views.calendar import agenda
 from scheduler.views.learned import learned_lines
