@@ -13,8 +13,9 @@ from scheduler.moments import parse_moment
 from scheduler.planning.night import DayOutlook, days_of
 from scheduler.planning.outlook import Outlook
 from scheduler.planning.verdict import TimedSpan, TimedStop
-from scheduler.service import Forecast, brief, forecast_of, picture, refresh_reminders
+from scheduler.service import brief, picture, refresh_reminders
 from scheduler.settings import YardFile, demo_folder, load_yard, species_table
+from scheduler.sources import Forecast, forecast_of
 from scheduler.views import calendar
 from scheduler.views.chart import board_svg
 from scheduler.views.today import Briefing, lines

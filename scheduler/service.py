@@ -9,13 +9,14 @@ from __future__ import annotations
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from scheduler.coating.product import Coating, coating_of
-from scheduler.learning import asked_before, coats_compared, learn, learned
+from scheduler.learning import asked_before, learn, learned
 from scheduler.planning.chances import DayChances, day_chances, days_without_forecast
 from scheduler.planning.inside import Carry, best_shelter, carried, light_enough
 from scheduler.planning.jobs import Job, JobContext, in_order, jobs_of
@@ -36,7 +37,7 @@ from scheduler.planning.outlook import Outlook
 from scheduler.planning.pail import PailOutlook, hours_before_brush, pail_outlook, pails_out
 from scheduler.planning.questions import Question, questions
 from scheduler.planning.truth import Row, rows_of, taught
-from scheduler.planning.verdict import Age, Morning, TimedSpan, age_of, morning, spans_of
+from scheduler.planning.verdict import Morning, TimedSpan, morning, spans_of
 from scheduler.planning.worth import EndWorth, Ledger, worth_of_jobs
 from scheduler.seasons import climate_known
 from scheduler.settings import (
@@ -54,11 +55,10 @@ from scheduler.settings import (
     species_table,
     thresholds,
     value_numbers,
-    word_languages,
     worth_numbers,
 )
+from scheduler.sources import Forecast, open_register, register_of, store_exists
 from scheduler.views.today import Briefing, ForecastLine
-from scheduler.weather.formats import read_answer
 from scheduler.weather.series import Weather, WeatherError
 from scheduler.wood.endgrain import Calibration
 from scheduler.wood.species import careful
@@ -76,168 +76,33 @@ if TYPE_CHECKING:
     from scheduler.planning.week import Help, Shelter, Week
     from scheduler.planning.winter import Winter
     from scheduler.reminders.wanted import Derived, Speaker
-    from scheduler.weather.skill import Record
-    from scheduler.yard.entries import Entry
-    from scheduler.yard.store import ReminderRow, Store
+    from scheduler.yard.store import ReminderRow
 
 __all__ = [
     "Asked",
-    "Forecast",
     "Picture",
     "SeasonAhead",
     "Valued",
     "WeekAhead",
     "brief",
-    "entries_of",
     "estimates",
-    "forecast_of",
     "former_plan",
     "keep_plan",
-    "kept_forecast",
     "learn_all",
-    "open_register",
     "outlook_of",
     "pails_seen",
     "picture",
     "refresh_reminders",
-    "register_of",
     "season_ahead",
-    "store_exists",
-    "verified",
     "wanted_of",
     "week_ahead",
 ]
 
-CLOCK_SLACK = timedelta(minutes=5)  # an answer from a little later than now: two clocks, not the future
 
 PROMISES = "plan"  # name of the kept plan in the store
 PAST_DAYS = 10  # of past hours that are asked for with a forecast
 MOST_ANSWERS = 40  # kept answers that a morning reads; some milliseconds each
 NIGHTS_AT_ONCE = 2  # newly told nights that a morning looks up in kept answers
-
-
-@dataclass(frozen=True, eq=False)
-class Forecast:
-    """A forecast, or the reason why there is none."""
-
-    weather: Weather | None
-    age: Age
-    why: str | None = None  # why the answer must be Unknown
-    fallback: str | None = None  # why an older answer is used
-    asked: str | None = None
-
-
-def forecast_of(
-    yard: YardFile, at: datetime, file: Path | None = None, issued: datetime | None = None
-) -> Forecast:
-    """The forecast to go by: a stored answer, else the endpoint's newest, with its age.
-
-    Raises
-    ------
-    FileNotFoundError
-        When the named file is not there, and IsADirectoryError when it is a folder.
-        Everything else that is wrong with a forecast is an answer: Unknown, and why.
-    """
-    nothing = Age(None, "none")
-    place = (yard.yard.place.lat, yard.yard.place.lon)
-    asked, fallback = None, None
-    try:
-        if file is not None:
-            weather = read_answer(
-                file.read_bytes(),
-                place=place,
-                issued=issued,
-                address=str(file),
-                names=yard.forecast.names,
-            )
-        elif yard.forecast.url is None:
-            return Forecast(None, nothing, "No forecast: the yard file names no endpoint ([forecast] url).")
-        else:
-            from scheduler.weather.fetch import latest, weather_of
-
-            answer, fallback = latest(yard.forecast, yard.yard.place, yard.cache_folder, at)
-            asked = answer.asked
-            weather = weather_of(answer, yard.yard.place, issued=issued, names=yard.forecast.names)
-    except (FileNotFoundError, IsADirectoryError):
-        raise
-    except (WeatherError, OSError) as error:
-        return Forecast(None, nothing, str(error))
-    return _dated(yard, at, weather, fallback, asked)
-
-
-def kept_forecast(yard: YardFile, at: datetime) -> Forecast:
-    """The newest answer kept on disk; nobody is asked. For commands that must not wait for the network."""
-    from scheduler.weather.fetch import newest_first, weather_of
-
-    for one in newest_first(yard.cache_folder, at + CLOCK_SLACK):
-        try:
-            weather = weather_of(one.load(), yard.yard.place, names=yard.forecast.names)
-        except WeatherError:
-            continue  # damaged, or of another place: an older one may do
-        return _dated(yard, at, weather, None, one.asked)
-    return Forecast(None, Age(None, "none"), "No answer of a weather service is kept here yet.")
-
-
-def _dated(
-    yard: YardFile, at: datetime, weather: Weather, fallback: str | None, asked: str | None
-) -> Forecast:
-    source = yard.forecast
-    age = age_of(weather.provenance.issued, at, source.warn_age_h, source.stale_age_h)
-    return Forecast(weather, age, _unusable(weather, age, at, yard), fallback, asked)
-
-
-def _unusable(weather: Weather, age: Age, at: datetime, yard: YardFile) -> str | None:
-    if age.word == "stale":
-        known = (
-            ""
-            if weather.provenance.issued_known
-            else " (it does not say when it was made: name it with --issued)"
-        )
-        return (
-            f"The forecast is {age.hours:.0f} hours old{known}; over {yard.forecast.stale_age_h:.0f} hours"
-            " I can't say yes or no, and won't guess."
-        )
-    if weather.known_until() <= at + timedelta(hours=1):
-        return "The forecast ends before now: ask for a new one."
-    if weather.start > at:
-        return "The forecast begins after now: this is not the answer for today."
-    return None
-
-
-def store_exists(yard: YardFile) -> bool:
-    """Whether anything has been recorded yet (a database elsewhere counts as there)."""
-    url = yard.store_url
-    return not url.startswith("sqlite:///") or Path(url.removeprefix("sqlite:///")).exists()
-
-
-def open_register(yard: YardFile) -> Store:
-    """The yard's store, made or brought up to date where needed."""
-    from scheduler.yard.store import open_store
-
-    return open_store(yard.store_url)
-
-
-def entries_of(yard: YardFile) -> tuple[Entry, ...]:
-    """All entries of the yard; none where nothing has been recorded."""
-    if not store_exists(yard):
-        return ()
-    from scheduler.yard.store_read import read_entries
-
-    entries = read_entries(yard.store_url, yard.yard.key)
-    if entries is None:
-        with open_register(yard) as store:
-            entries = store.entries(yard.yard.key)
-    return entries
-
-
-def register_of(yard: YardFile, at: datetime) -> Register:
-    """The register as it stands; empty where nothing has been recorded."""
-    if not store_exists(yard):
-        return Register(at)
-    from scheduler.yard.state import fold
-
-    entries = entries_of(yard)
-    return fold(entries, at, same_coat=timedelta(hours=assumptions()["same_coat"]))
 
 
 @dataclass(frozen=True, eq=False)
@@ -756,8 +621,11 @@ def _past_outlook(outlook: Outlook, since: datetime) -> Outlook | None:
     start = None
     while weather.start > wanted and weather.start != start and tries > 0:
         start = weather.start
-        # What was fetched later than this begins no earlier than the hours that are there.
-        for one in newest_first(yard.cache_folder, start + timedelta(days=PAST_DAYS)):
+        # What was there at the first known hour reaches back farthest; where nothing was, what came
+        # within the past hours that an answer brings.
+        folder = yard.cache_folder
+        late = newest_first(folder, start + timedelta(days=PAST_DAYS))
+        for one in chain(newest_first(folder, start), late):
             with suppress(WeatherError):
                 weather = weather.with_past(
                     weather_of(one.load(), yard.yard.place, names=yard.forecast.names)
@@ -1009,160 +877,3 @@ def _stock(register: Register) -> float | None:
     if not told or any(litres is None for litres in told):
         return None
     return sum(litres for litres in told if litres is not None)
-
-
-# ------------------------------------------------------------------ verify
-
-
-@dataclass(frozen=True, slots=True)
-class Check:
-    """One thing that `verify` looked at, and what it found."""
-
-    name: str
-    ok: bool
-    said: str
-
-
-def checks(yard: YardFile, at: datetime) -> list[Check]:
-    """Settings, store, endpoint, channels: each with a plain result."""
-    return [
-        Check("settings", True, f"{yard.path} read; {_settings_line(yard)}"),
-        Check("assumed", True, "; ".join(_assumed(yard)) or "nothing"),
-        _store_check(yard, at),
-        _endpoint_check(yard, at),
-        _learned_check(yard, at),
-        *_sending_checks(yard, at),
-    ]
-
-
-def _settings_line(yard: YardFile) -> str:
-    place = yard.yard.place
-    coating = coating_of(coating_profiles()[yard.coating.profile], yard.coating)
-    sheet = (
-        f", from your sheet: {', '.join(coating.said)}"
-        if coating.said
-        else "; read your pail's sheet: it rules"
-    )
-    return f"place {place.lat:.4f}, {place.lon:.4f}, zone {yard.yard.zone}, coating {coating.title}{sheet}"
-
-
-def _assumed(yard: YardFile) -> list[str]:
-    """What nobody entered and is therefore taken for granted."""
-    assumed = assumptions()
-    out = []
-    if yard.site.hollow_is_guess:
-        out.append(
-            f"yard {abs(yard.site.hollow):g} °C colder than the forecast on clear calm nights (a guess)"
-        )
-    if not yard.yard.hours:
-        out.append("hours 9:00 to an hour before sunset, every day")
-    if not yard.coating.least_application_c:
-        limit = coating_profiles()[yard.coating.profile].least_application.value
-        out.append(f"brush only above {limit:g} °C on the wood")
-    if yard.yard.minutes.end is None:
-        out.append(
-            f"{assumed['minutes_end']:.0f} minutes an end, {assumed['minutes_fresh_cut']:.0f} a fresh cut"
-        )
-    if yard.yard.place.altitude_m is None:
-        out.append("altitude of the forecast's cell")
-    if yard.yard.language.partition("-")[0] not in word_languages():
-        out.append(f"English on screen: there are no words for '{yard.yard.language}' yet")
-    return out
-
-
-def _store_check(yard: YardFile, at: datetime) -> Check:
-    if not store_exists(yard):
-        return Check("store", True, "no log entered yet; the database is made with the first one")
-    from scheduler.yard.store import StoreError
-
-    try:
-        register = register_of(yard, at)
-    except StoreError as error:
-        return Check("store", False, str(error))
-    return Check("store", True, f"{len(register.present)} logs, {register.last_entry} entries")
-
-
-def _endpoint_check(yard: YardFile, at: datetime) -> Check:
-    from scheduler.weather.fetch_request import request_for
-    from scheduler.weather.formats.columns import distance_km
-
-    if yard.forecast.url is None:
-        return Check("endpoint", False, "none named: put an address under [forecast] url in the yard file")
-    try:
-        asked = request_for(yard.forecast, yard.yard.place).asked
-    except WeatherError as error:
-        return Check("endpoint", False, str(error))
-    forecast = forecast_of(yard, at)
-    if forecast.weather is None:
-        return Check("endpoint", False, f"{asked}: {forecast.why}")
-    weather, p = forecast.weather, forecast.weather.provenance
-    made = "?" if p.issued is None else p.issued.astimezone(yard.zone).strftime("%a %H:%M")
-    word = "made" if p.issued_known and p.issued != p.fetched else "fetched"
-    parts = [asked, f"{weather.hours} hours", f"{word} {made}"]
-    place = yard.yard.place
-    if p.latitude is not None and p.longitude is not None:
-        away = distance_km((place.lat, place.lon), (p.latitude, p.longitude))
-        higher = ""
-        if place.altitude_m is not None and p.altitude_m is not None:
-            up = round(p.altitude_m - place.altitude_m)
-            higher = f", {abs(up)} m {'higher' if up > 0 else 'lower'}" if up else ", at the yard's height"
-        parts.append(f"cell {away:.0f} km away{higher}")
-    parts.extend(p.notes)
-    problem = forecast.why or forecast.fallback
-    return Check("endpoint", problem is None, ", ".join(parts) + (f". {problem}" if problem else ""))
-
-
-def _learned_check(yard: YardFile, at: datetime) -> Check:
-    """What was learned of the yard's own place, and from how much."""
-    from scheduler.views.learned import learned_lines
-    from scheduler.views.wording import Wording
-    from scheduler.yard.store import StoreError
-
-    try:
-        register = register_of(yard, at)
-    except StoreError as error:
-        return Check("learned", False, str(error))
-    forecast = kept_forecast(yard, at)
-    held = learn_all(yard, register, forecast, at)
-    n = learning()
-    lines = learned_lines(
-        held,
-        yard.site.hollow,
-        round(n["offset"]["least_nights"]),
-        round(n["drying"]["least_looks"]),
-        Wording(yard.zone, yard.yard.units, at, yard.yard.language),
-    )
-    return Check("learned", True, "; ".join(lines))
-
-
-def verified(yard: YardFile, at: datetime, observed: bytes | None = None) -> Record:
-    """What was said and what came: kept forecasts against the register, looks, and observed hours if given.
-
-    Raises
-    ------
-    WeatherError
-        When the observed hours cannot be read.
-    """
-    from scheduler.scored import observed_hours, scores_of
-
-    hours = None if observed is None else observed_hours(observed, yard)
-    register = register_of(yard, at)
-    learn_all(yard, register, kept_forecast(yard, at), at)
-    return scores_of(yard, register, at, coats_compared(yard), hours)
-
-
-def _sending_checks(yard: YardFile, at: datetime) -> list[Check]:
-    """Channels, and what has left through them."""
-    from scheduler.health import channel_checks, notice_check
-    from scheduler.yard.store import StoreError
-
-    found = [Check(one.name, one.ok, one.said) for one in channel_checks(yard)]
-    if not store_exists(yard):
-        said = "none sent yet: they leave while coatcast serve runs, or by coatcast tick"
-        return [*found, Check("notices", True, said)]
-    try:
-        with open_register(yard) as store:
-            notices = notice_check(store, yard, at)
-    except StoreError as error:
-        return [*found, Check("notices", False, str(error))]
-    return [*found, Check(notices.name, notices.ok, notices.said)]

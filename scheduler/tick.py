@@ -30,7 +30,7 @@ from scheduler.yard.tables import entry, memo, reminder
 if TYPE_CHECKING:
     from scheduler.reminders.channels import Clock
     from scheduler.reminders.wanted import Derived
-    from scheduler.service import Forecast
+    from scheduler.sources import Forecast
     from scheduler.views.today import Briefing
 
 __all__ = ["Plan", "Planner", "Round", "plan_of", "tick"]
@@ -256,7 +256,8 @@ def plan_of(forecast: Forecast | None = None) -> Planner:
     """The planner of a real yard; ``forecast``: go by this one instead of asking."""
 
     def plan(yard: YardFile, at: datetime, store: Store) -> Plan:
-        from scheduler.service import brief, forecast_of, learn_all, picture, wanted_of
+        from scheduler.service import brief, learn_all, picture, wanted_of
+        from scheduler.sources import forecast_of
         from scheduler.yard.state import fold
 
         found = forecast if forecast is not None else forecast_of(yard, at)

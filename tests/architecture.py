@@ -41,6 +41,8 @@ JOINED = {
     "learning": "records",
     "scored": "records",
     "seasons": "records",
+    "sources": "service",
+    "selfcheck": "service",
     "health": "delivery",
     "backup": "running",
     "tick": "running",

@@ -8,8 +8,9 @@ from pathlib import Path
 
 from scheduler.demo import MONDAY, Story, demo_entries, demo_story
 from scheduler.planning.outlook import Outlook
-from scheduler.service import brief, forecast_of, picture
+from scheduler.service import brief, picture
 from scheduler.settings import YardFile, load_yard
+from scheduler.sources import forecast_of
 from scheduler.views.today import Briefing
 from scheduler.views.wording import Wording
 from scheduler.yard.entries import Entry

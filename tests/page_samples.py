@@ -14,8 +14,8 @@ from typing import Any
 from starlette.applications import Starlette
 
 from scheduler.demo import BEFORE, MONDAY, TUESDAY, demo_entries
-from scheduler.service import Forecast, forecast_of, open_register
 from scheduler.settings import YardFile, load_yard
+from scheduler.sources import Forecast, forecast_of, open_register
 from scheduler.web.app import create_app
 from scheduler.web.desk import Desk, View
 

@@ -11,8 +11,9 @@ import numpy as np
 import pytest
 
 from scheduler.demo import demo_entries
-from scheduler.service import forecast_of, picture
+from scheduler.service import picture
 from scheduler.settings import YardFile, demo_folder, load_yard
+from scheduler.sources import forecast_of
 from scheduler.weather.fetch_kept import Answer, keep
 from scheduler.weather.formats import read_answer
 from scheduler.yard.book import note

@@ -12,8 +12,8 @@ from command_line import Ran, columns_of, run, stored, yard_file
 from weather_samples import by_day, weather
 
 from scheduler.learning import FILE, learn, learned
-from scheduler.service import register_of
 from scheduler.settings import load_yard
+from scheduler.sources import register_of
 from scheduler.weather.fetch_kept import Answer, keep
 
 FIRST = datetime(2025, 11, 1, tzinfo=UTC)

@@ -13,7 +13,7 @@ import typer
 from command_line import columns_of, fair, run
 from loopback import Service, service
 
-from scheduler.cli import app
+from scheduler.cli import program
 from scheduler.settings import rule_specs
 from scheduler.weather import fetch
 
@@ -42,12 +42,13 @@ def commands(text: str) -> list[str]:
     return lines + re.findall(r"`(coatcast [^`]+)`", prose)
 
 
+WHOLE = typer.main.get_command(program())
 EVERY = list(dict.fromkeys(commands(README) + commands(DEVELOPERS) + commands(EXAMPLE)))
 
 
 def found(words: list[str]) -> tuple[Any, list[str]]:
     """The command that the words name, and what follows it."""
-    command: Any = typer.main.get_command(app)
+    command: Any = WHOLE
     rest = words
     while hasattr(command, "commands") and rest and not rest[0].startswith("-"):
         inner = command.commands.get(rest[0])

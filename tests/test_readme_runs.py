@@ -16,6 +16,7 @@ import pytest
 from aiosmtpd.controller import Controller
 from command_line import run
 from loopback import service
+from replay_samples import hours_text
 from test_readme import EVERY, found, typed
 
 from scheduler.weather import fetch
@@ -69,6 +70,7 @@ def yard(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Yard]:
         text += f'port = {office.port}\ntls = "none"\n'
         (folder / "yard.toml").write_text(text, encoding="utf-8")
         _past_days(folder / "daily.csv")
+        (folder / "hours.csv").write_text(hours_text(40), encoding="utf-8")
         (folder / "more.csv").write_text("species,felled\noak,2025-11-01\n", encoding="utf-8")
         given = ("--yard", str(folder / "yard.toml"))
         assert run("log", "import", folder / "logs.csv", "--at", AT, *given).code == 0
@@ -97,10 +99,14 @@ def words_of(line: str, folder: Path) -> list[str]:
     kept = {
         "FILE.csv": "more.csv",
         "DAILY.csv": "daily.csv",
-        "SENSOR.csv": "sensor.csv",
+        "HOURS.csv": "hours.csv",
         "FILE": "kept.zip" if words[0] == "restore" else "weather.json",
     }
     words = [kept.get(word, word) for word in words]
+    if words == ["season"]:  # without a file it asks the service's archive
+        words += ["--history", "daily.csv"]
+    if words[0] == "replay":  # five seeds take a while
+        words[words.index("--seeds") + 1] = "1"
     if words == ["init"]:  # named in a sentence; the block above it has the whole line
         words += ["--place", "48.0, 8.2", "--endpoint", "free"]
     command, _ = found(words)

@@ -15,19 +15,10 @@ from loopback import dead_url, service
 from weather_samples import START, by_day, weather
 from yard_story import Story
 
-from scheduler.service import (
-    Forecast,
-    brief,
-    checks,
-    forecast_of,
-    kept_forecast,
-    outlook_of,
-    picture,
-    refresh_reminders,
-    register_of,
-    store_exists,
-)
+from scheduler.selfcheck import checks
+from scheduler.service import brief, outlook_of, picture, refresh_reminders
 from scheduler.settings import SettingsError, YardFile, load_yard
+from scheduler.sources import Forecast, forecast_of, kept_forecast, register_of, store_exists
 from scheduler.views.today import lines
 from scheduler.views.wording import Wording
 from scheduler.weather import fetch

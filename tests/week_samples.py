@@ -14,8 +14,9 @@ from weather_samples import NEWARK, recorded
 
 from scheduler.planning.plan import TaskId
 from scheduler.planning.week import Week
-from scheduler.service import Asked, Forecast, WeekAhead, forecast_of, week_ahead
+from scheduler.service import Asked, WeekAhead, week_ahead
 from scheduler.settings import Position, YardFile
+from scheduler.sources import Forecast, forecast_of
 from scheduler.yard.entries import Entry
 from scheduler.yard.facts import Register
 from scheduler.yard.state import fold

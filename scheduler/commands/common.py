@@ -14,7 +14,7 @@ import typer
 from scheduler.settings import YardFile, find_yard_file, load_yard
 
 if TYPE_CHECKING:
-    from scheduler.service import Forecast
+    from scheduler.sources import Forecast
     from scheduler.views.wording import Wording
 
 __all__ = [
@@ -95,7 +95,7 @@ def session(yard: Path | None, at: str | None) -> Session:
 
 def read_forecast(here: Session, file: Path | None, issued: str | None) -> Forecast:
     """The forecast of a command's options."""
-    from scheduler.service import forecast_of
+    from scheduler.sources import forecast_of
 
     made = parse_at(issued, here.yard, "--issued") if issued is not None else None
     try:

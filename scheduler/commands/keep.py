@@ -19,7 +19,7 @@ def export(output: OutOption = None, yard: YardOption = None, at: AtOption = Non
     """Write the whole record as JSON lines: entries, reminders, notices. Default: standard output."""
     from scheduler.backup import record_lines
     from scheduler.commands.table import write_whole
-    from scheduler.service import open_register
+    from scheduler.sources import open_register
 
     here = session(yard, at)
     with open_register(here.yard) as store:
@@ -37,7 +37,7 @@ def backup(
 ) -> None:
     """Write record, yard file and kept weather into one file; secrets are in none of them."""
     from scheduler.backup import write_backup
-    from scheduler.service import open_register
+    from scheduler.sources import open_register
 
     here = session(yard, at)
     local = here.at.astimezone(here.yard.zone)
@@ -69,7 +69,7 @@ def restore(
     """Take a backup or an exported record back in, all or nothing."""
     from scheduler.backup import record_lines, restore_record, weather_in
     from scheduler.commands.table import write_whole
-    from scheduler.service import open_register
+    from scheduler.sources import open_register
 
     if not file.is_file():
         raise Fail(f"{file}: there is no such file")

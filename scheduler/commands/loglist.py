@@ -21,7 +21,7 @@ from scheduler.commands.common import (
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from scheduler.service import Forecast
+    from scheduler.sources import Forecast
     from scheduler.views.logs import Shelf
     from scheduler.yard.facts import Register
 
@@ -31,7 +31,7 @@ __all__ = ["list_logs", "show", "weather_at_hand"]
 def weather_at_hand(here: Session, file: Path | None, issued: str | None) -> Forecast:
     """The forecast of the options, else the newest answer that is kept; nobody is asked."""
     from scheduler.commands.common import read_forecast
-    from scheduler.service import kept_forecast
+    from scheduler.sources import kept_forecast
 
     return kept_forecast(here.yard, here.at) if file is None else read_forecast(here, file, issued)
 
@@ -59,7 +59,7 @@ def list_logs(
     as_json: JsonOption = False,
 ) -> None:
     """List the logs, the state of their ends, and what comes next."""
-    from scheduler.service import register_of
+    from scheduler.sources import register_of
     from scheduler.views.logs import list_json, list_lines
     from scheduler.views.wording import wrapped
 
@@ -85,7 +85,7 @@ def show(
     as_json: JsonOption = False,
 ) -> None:
     """Show one log: its ends, what comes next, and its entries with their numbers."""
-    from scheduler.service import open_register, register_of, store_exists
+    from scheduler.sources import open_register, register_of, store_exists
     from scheduler.views.log_sheet import show_json, show_lines
     from scheduler.views.wording import wrapped
     from scheduler.yard.book import find_log

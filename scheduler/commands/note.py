@@ -26,7 +26,7 @@ from scheduler.commands.told import names_of
 from scheduler.units import UnitError, parse_length, parse_volume
 
 if TYPE_CHECKING:
-    from scheduler.service import Forecast
+    from scheduler.sources import Forecast
     from scheduler.views.today import Briefing
     from scheduler.yard.book import Note, Written
     from scheduler.yard.entries import Entry
@@ -154,8 +154,8 @@ def undo(yard: YardOption = None, at: AtOption = None, as_json: JsonOption = Fal
 def _weights(here: Session, written: Written) -> list[str]:
     """What the moved logs weigh green, and what that asks for: said with every lift."""
     from scheduler.planning.ledger import stick_of_log
-    from scheduler.service import register_of
     from scheduler.settings import species_table, value_numbers
+    from scheduler.sources import register_of
     from scheduler.wood.species import careful
     from scheduler.wood.value import green_weight, lift_warning
 
@@ -341,7 +341,8 @@ def _first(here: Session, weather: Callable[[Session], Forecast]) -> dict[str, E
 
 
 def _brief(here: Session, weather: Callable[[Session], Forecast]) -> Briefing:
-    from scheduler.service import brief, register_of
+    from scheduler.service import brief
+    from scheduler.sources import register_of
 
     return brief(here.yard, here.at, weather(here), register_of(here.yard, here.at))
 

@@ -22,7 +22,8 @@ from scheduler.commands.common import (
 )
 
 if TYPE_CHECKING:
-    from scheduler.service import Asked, Forecast, WeekAhead
+    from scheduler.service import Asked, WeekAhead
+    from scheduler.sources import Forecast
     from scheduler.views.week import Board
     from scheduler.yard.facts import Register
 
@@ -66,7 +67,8 @@ def plan(
     as_json: JsonOption = False,
 ) -> None:
     """Plan the week: who does what when, and what is left out. With a what-if: whether it fits."""
-    from scheduler.service import Asked, former_plan, keep_plan, register_of, week_ahead
+    from scheduler.service import Asked, former_plan, keep_plan, week_ahead
+    from scheduler.sources import register_of
 
     here = session(yard, at)
     what_if = any(x is not None for x in (by, people, litres, only)) or bool(also)
@@ -183,7 +185,7 @@ def _tags(text: str, register: Register) -> tuple[str, ...]:
 def _with_logs(here: Session, lines: list[str]) -> tuple[Register, tuple[str, ...]]:
     """The register as if some logs had just come in, and their tags; nothing is written."""
     from scheduler.commands.log import as_if_added
-    from scheduler.service import entries_of
+    from scheduler.sources import entries_of
     from scheduler.yard.state import fold
 
     entries = entries_of(here.yard)
@@ -204,7 +206,8 @@ def _pushed(
     from dataclasses import replace
 
     from scheduler.planning.week import fits
-    from scheduler.service import register_of, week_ahead
+    from scheduler.service import week_ahead
+    from scheduler.sources import register_of
 
     alone = replace(ask, what_if=False, about=None)
     without = week_ahead(here.yard, register_of(here.yard, here.at), found, here.at, alone)

@@ -35,7 +35,8 @@ def rank(
     as_json: JsonOption = False,
 ) -> None:
     """List the ends by what waiting costs: in length and, with a price, in money."""
-    from scheduler.service import estimates, picture, register_of
+    from scheduler.service import estimates, picture
+    from scheduler.sources import register_of
     from scheduler.views.rank import cuts_json, cuts_lines, rank_json, rank_lines
     from scheduler.views.wording import wrapped
 

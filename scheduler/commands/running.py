@@ -39,7 +39,7 @@ def tick(
 ) -> None:
     """Run one round: ask for the forecast, plan, and send what is due. For cron, once a minute or an hour."""
     import scheduler.tick as rounds
-    from scheduler.service import open_register
+    from scheduler.sources import open_register
 
     here = session(yard, at)
     given = read_forecast(here, forecast, issued) if forecast is not None else None

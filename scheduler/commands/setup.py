@@ -33,7 +33,7 @@ from scheduler.settings import (
 from scheduler.views.yard_file import terms, yard_text
 
 if TYPE_CHECKING:
-    from scheduler.service import Check
+    from scheduler.selfcheck import Check
 
 __all__ = ["register_commands"]
 
@@ -154,7 +154,7 @@ def verify(
     ] = None,
 ) -> None:
     """Check settings, store, endpoint and channels, each with a plain result."""
-    from scheduler.service import checks
+    from scheduler.selfcheck import checks
 
     here = session(yard, at)
     if observed is not None and not scores:
@@ -177,7 +177,7 @@ def verify(
 
 def _say_scores(here: Session, observed: Path | None, as_json: bool) -> None:
     """The yard's record of what was said and what came."""
-    from scheduler.service import verified
+    from scheduler.selfcheck import verified
     from scheduler.views.scores import scores_json, scores_lines
     from scheduler.weather.series import WeatherError
 

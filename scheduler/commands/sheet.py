@@ -54,7 +54,8 @@ def sheet(
         _tags(here, None, size, output)
         return
     from scheduler.planning.night import days_of
-    from scheduler.service import brief, picture, register_of
+    from scheduler.service import brief, picture
+    from scheduler.sources import register_of
     from scheduler.views.sheet import sheet_html
 
     found = read_forecast(here, forecast, issued)
@@ -96,8 +97,8 @@ def _paper(here: Session, said: str | None) -> PaperName:
 
 
 def _tags(here: Session, which: str | None, size: PaperName, output: Path | None) -> None:
-    from scheduler.service import register_of
     from scheduler.settings import species_table
+    from scheduler.sources import register_of
     from scheduler.views.tags import tags_html
     from scheduler.yard.tags import parse_tags
 

@@ -112,7 +112,7 @@ def export_logs(
     at: AtOption = None,
 ) -> None:
     """Write all logs as a CSV table, those that are gone among them; log import reads it again."""
-    from scheduler.service import register_of
+    from scheduler.sources import register_of
     from scheduler.yard.table_csv import write_table
 
     here = session(yard, at)

@@ -27,7 +27,7 @@ from scheduler.moments import parse_moment
 
 if TYPE_CHECKING:
     from scheduler.planning.outlook import Outlook
-    from scheduler.service import Forecast
+    from scheduler.sources import Forecast
 
 __all__ = ["register_commands"]
 
@@ -60,7 +60,8 @@ def today(
 ) -> None:
     """Say whether today is a day to seal, from when to when, what first, and why."""
     from scheduler.learning import remember_asked
-    from scheduler.service import brief, register_of
+    from scheduler.service import brief
+    from scheduler.sources import register_of
     from scheduler.views.today import json_of, lines
     from scheduler.views.wording import wrapped
 

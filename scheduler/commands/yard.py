@@ -245,8 +245,9 @@ def _place(here: Session, text: str) -> str:
 
 def _show_pails(here: Session, file: Path | None, issued: str | None, as_json: bool) -> None:
     from scheduler.commands.loglist import weather_at_hand
-    from scheduler.service import pails_seen, picture, register_of
+    from scheduler.service import pails_seen, picture
     from scheduler.settings import pail_numbers
+    from scheduler.sources import register_of
     from scheduler.views.pail import pail_json, pail_lines
     from scheduler.views.wording import wrapped
 
@@ -341,7 +342,7 @@ def _until(here: Session, words: Sequence[str]) -> datetime | None:
 
 
 def _show_away(here: Session, as_json: bool) -> None:
-    from scheduler.service import register_of
+    from scheduler.sources import register_of
 
     until = register_of(here.yard, here.at).away_until
     if as_json:

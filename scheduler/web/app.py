@@ -16,8 +16,8 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
 
-from scheduler.service import Forecast
 from scheduler.settings import YardFile
+from scheduler.sources import Forecast
 from scheduler.web.desk import Desk, now
 from scheduler.web.forms import Said
 from scheduler.web.guard import Guard

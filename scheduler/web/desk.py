@@ -19,17 +19,9 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from scheduler.commands.common import Session
-from scheduler.service import (
-    Forecast,
-    Picture,
-    brief,
-    kept_forecast,
-    open_register,
-    picture,
-    refresh_reminders,
-    store_exists,
-)
+from scheduler.service import Picture, brief, picture, refresh_reminders
 from scheduler.settings import SettingsError, YardFile, assumptions, load_yard
+from scheduler.sources import Forecast, kept_forecast, open_register, store_exists
 from scheduler.views.today import Briefing
 from scheduler.views.wording import Wording
 from scheduler.yard.entries import Entry

@@ -6,9 +6,11 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
+from scheduler.health import notice_check
 from scheduler.seasons import climate_known
-from scheduler.service import learn_all, pails_seen, season_ahead, verified
-from scheduler.settings import learning, pail_numbers, species_table
+from scheduler.selfcheck import verified
+from scheduler.service import learn_all, pails_seen, season_ahead
+from scheduler.settings import YardFile, learning, pail_numbers, species_table
 from scheduler.views.calendar import agenda
 from scheduler.views.learned import learned_lines
 from scheduler.views.log_sheet import show_lines
@@ -355,9 +357,9 @@ def _agenda_lines(lines: Sequence[str]) -> list[tuple[str, list[str]]]:
 
 
 def _open(known: Sequence[ReminderRow]) -> list[ReminderRow]:
-    """Reminders that wait for an answer, the earliest first; spans are weather, not reminders to a person."""
+    """Reminders that wait for an answer, the earliest first; spans and the season ask nothing of a person."""
     return sorted(
-        (row for row in known if row.state in OPEN and row.kind != "span"),
+        (row for row in known if row.state in OPEN and row.kind not in ("span", "season")),
         key=lambda row: (_due(row), row.id or 0),
     )
 
@@ -391,7 +393,14 @@ def reminders_values(desk: Desk) -> dict[str, Any]:
         "title": "Reminders",
         "reminders": [_reminder(row, w) for row in known[:REMINDERS_SHOWN]],
         "left": max(len(known) - REMINDERS_SHOWN, 0),
+        "notices": _notices(desk, yard),
     }
+
+
+def _notices(desk: Desk, yard: YardFile) -> list[str]:
+    """When the last notice left, which could not, and mornings on which nobody looked."""
+    found = notice_check(desk.store(), yard, desk.clock())
+    return [f"{said[:1].upper()}{said[1:]}." for said in found.said.split("; ")]
 
 
 def reminder_values(desk: Desk, number: str) -> dict[str, Any]:

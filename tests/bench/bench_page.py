@@ -30,8 +30,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from page_browser import Browser, client_of
 from page_samples import TUESDAY, demo_forecast, demo_yard
 
-from scheduler.service import open_register
 from scheduler.settings import load_yard
+from scheduler.sources import open_register
 from scheduler.web.app import create_app
 from scheduler.yard.book import By, add_logs
 from scheduler.yard.facts import Moment, Register

@@ -39,8 +39,8 @@ from gathered import tell
 from notice_samples import AT, Clock, Post, mornings, notice, wants, yard_of
 
 from scheduler.demo import demo_entries
-from scheduler.service import forecast_of
 from scheduler.settings import load_yard
+from scheduler.sources import forecast_of
 from scheduler.tick import plan_of, tick
 from scheduler.yard.store import open_store
 

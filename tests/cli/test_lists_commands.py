@@ -12,8 +12,9 @@ import pytest
 from icalendar import Calendar
 from keeper import DEMO, WEATHER, YARD, Keeper
 
-from scheduler.service import kept_forecast, refresh_reminders
+from scheduler.service import refresh_reminders
 from scheduler.settings import load_yard
+from scheduler.sources import kept_forecast
 from scheduler.weather.fetch_kept import Answer, keep
 from scheduler.yard.store import open_store
 

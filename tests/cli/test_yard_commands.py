@@ -9,8 +9,8 @@ from zoneinfo import ZoneInfo
 import pytest
 from keeper import YARD, Keeper
 
-from scheduler.service import register_of
 from scheduler.settings import load_yard
+from scheduler.sources import register_of
 from scheduler.yard.facts import Register
 
 US = YARD.replace('"Europe/Berlin"', '"America/New_York"').replace('"metric"', '"us"')

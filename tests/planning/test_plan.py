@@ -268,13 +268,13 @@ def test_a_task_says_that_it_waits_for_one_that_is_left_out() -> None:
     assert (row.why, row.of) == ("waits_for", first.id)
 
 
-def test_the_pail_is_warmed_two_days_before_the_first_brush_work() -> None:
+def test_the_pail_is_warmed_a_night_before_the_first_brush_work() -> None:
     slots = [s for day in range(5) for s in day_slots(day, "09:00", "11:00")]
     pail = other("pail", slots, "warm_pail", 0.0, outdoor=False)
     plan = planned([pail, coat("H1", slots)], slots)
-    assert times(plan) == {pail.id: "03 09:05", ("H1", "butt", "first_coat"): "05 09:10"}
+    assert times(plan) == {pail.id: "03 10:55", ("H1", "butt", "first_coat"): "04 09:10"}
     late = coat("H1", slots, earliest=MONDAY + timedelta(days=4))
-    assert times(planned([pail, late], slots))[pail.id] == "05 09:05"
+    assert times(planned([pail, late], slots))[pail.id] == "06 10:55"
 
 
 def test_a_pail_that_cannot_be_warm_in_time_stops_the_brush_and_nothing_else() -> None:

@@ -373,7 +373,7 @@ def test_a_long_wait_is_told_and_not_waited(
         (403, HTML, ['answered 403: "Hello & welcome"', "contact"]),
         (404, b"", ["answered 404.", "no data for this place", "Mend the address"]),
         (422, b'{"detail":"outside"}', ['"outside"', "no data for this place"]),
-        (404, gzip.compress(b"not here"), ["answered 404"]),
+        (404, gzip.compress(b"not here", mtime=0), ["answered 404"]),
         (204, b"", ["answered 204"]),
         (304, b"", ["answered 304"]),
         (400, b'"\xff\x00\x1b[31m' + b"long " * 100, ["…"]),

@@ -12,7 +12,7 @@ from page_browser import Browser
 from page_samples import MONDAY, TUESDAY, Clock, entries_of, page_app, planned
 
 from scheduler.planning.questions import Question
-from scheduler.service import kept_forecast
+from scheduler.sources import kept_forecast
 
 
 @pytest.fixture

@@ -9,11 +9,16 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from notice_samples import Clock as SteadyClock
+from notice_samples import Post, notice, wants
 from page_browser import Browser
 from page_samples import Clock, entries_of, page_app, planned
 
+from scheduler.reminders.channels import never
 from scheduler.service import season_ahead
 from scheduler.settings import load_yard
+from scheduler.sources import open_register
+from scheduler.tick import tick
 from scheduler.web import pages
 
 ALL = ("/", "/add", "/logs", "/log/H01", "/catch-up", "/winter", "/pails", "/sure", "/settings", "/calendar",
@@ -404,3 +409,16 @@ def test_the_page_of_a_moved_clock_is_of_the_new_day(tmp_path: Path) -> None:
     assert ", Tue 4," in page.text
     clock.goes(days=1)
     assert ", Wed 5," in page.open("/").text
+
+
+def test_a_notice_that_was_given_up_is_told_on_the_page(page: Browser, tmp_path: Path) -> None:
+    assert "None sent yet" in page.open("/reminders").text
+    yard = load_yard(tmp_path / "yard.toml")
+    at = page.app.state.room.desk.clock()  # type: ignore[attr-defined]
+    one = notice("morning/x", due=at, expires=at + timedelta(hours=3))
+    with open_register(yard) as store:
+        post = Post([never("no such door")])
+        tick(store, yard, SteadyClock(at), plan=wants(one), sender=post, force=True)
+    text = page.open("/reminders").text
+    assert "Given up" in text
+    assert "no such door" in text
