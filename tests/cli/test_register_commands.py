@@ -153,13 +153,14 @@ def test_a_us_yard_reads_bare_numbers_as_inches_and_answers_in_them(tmp_path: Pa
 
 
 def test_log_add_writes_without_any_weather(keeper: Keeper, monkeypatch: pytest.MonkeyPatch) -> None:
-    import scheduler.service as service
+    from scheduler import service, sources
 
     def never(*_args: object, **_options: object) -> None:
         raise AssertionError("the weather was asked for")
 
-    for name in ("forecast_of", "kept_forecast", "picture"):
-        monkeypatch.setattr(service, name, never)
+    for name in ("forecast_of", "kept_forecast"):
+        monkeypatch.setattr(sources, name, never)
+    monkeypatch.setattr(service, "picture", never)
     keeper.does("log", "add", "walnut")
     keeper.does("note", "L01", "coat")
     keeper.does("undo")
