@@ -100,8 +100,11 @@ def _refuse_foreign(store: Store, stored: str | None) -> None:
         )
     if stored is None:
         with store.reading() as connection:
+            found = store.revision_on(connection)
             names = set(sa.inspect(connection).get_table_names())
-        if names - {"alembic_version"}:
+        if found is not None:  # made by another process since it was looked at
+            _refuse_foreign(store, found)
+        elif names - {"alembic_version"}:
             raise StoreError(
                 f"{store.shown}: a database of something else (it holds the table {sorted(names)[0]}). "
                 "Name another file under [store] in the yard file; nothing was changed."

@@ -580,3 +580,15 @@ def test_the_tables_can_be_made_on_postgresql() -> None:
         text = str(CreateTable(table).compile(dialect=postgresql.dialect()))
         assert "CREATE TABLE" in text
         assert "DATETIME" not in text
+
+
+def test_a_database_that_another_process_makes_meanwhile_is_not_taken_for_a_strangers(
+    url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # The first look found nothing there; at the second the other one's tables stand.
+    open_store(url).close()
+    looks = iter([None])
+    true = Store.revision
+    monkeypatch.setattr(Store, "revision", lambda self: next(looks, true(self)))
+    with open_store(url) as store:
+        assert store.entries("yard") == ()
