@@ -15,6 +15,7 @@ from scheduler.units import show_clock, show_temperature, show_volume
 from scheduler.yard.facts import Register
 
 __all__ = [
+    "AGAIN_DAYS",
     "frost_words",
     "order_words",
     "pail_wanted",

@@ -12,6 +12,7 @@ from datetime import datetime, time, timedelta
 from scheduler.planning.night import Peril
 from scheduler.planning.verdict import TimedSpan
 from scheduler.reminders.outgoing import may_ring_now, pauses
+from scheduler.reminders.pails import AGAIN_DAYS
 from scheduler.reminders.walltime import due_at, last_due, morning_of
 from scheduler.settings import parse_clock
 from scheduler.views.notice_said import (
@@ -34,7 +35,7 @@ DANGER_AHEAD = timedelta(hours=6)  # how long before a coat is spoiled that ring
 ROOFED_BY = timedelta(minutes=30)  # before that
 WATCHED = timedelta(days=3)  # so long after a coat was laid its weather is watched
 DAY = timedelta(days=1)
-PAIL_AGAIN = timedelta(days=14)  # the pail is called in again after so long, or when it was used since
+PAIL_AGAIN = timedelta(days=AGAIN_DAYS)  # or when it was used since
 NIGHT_ENDS = timedelta(
     hours=15
 )  # after the before-dark notice's time: what is spoiled later is tomorrow's word
