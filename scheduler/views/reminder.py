@@ -26,12 +26,13 @@ __all__ = [
     "pail_name",
     "place_words",
     "plain_day",
+    "reminder_parts",
     "reminder_text",
     "room_text",
     "season_told",
+    "sentences",
     "since_words",
     "state_words",
-    "told_of",
     "wanted_text",
     "warming_text",
     "which",
@@ -52,33 +53,40 @@ DATES = {  # (rough, far)
 
 def reminder_text(row: ReminderRow, w: Wording) -> str:
     """The sentences of a kept reminder; of a row of an older version those that it was kept with."""
+    return row.text or " ".join(sentences(row.kind, row.tag or "", row.end or "", row.due_at, row.payload, w))
+
+
+def reminder_parts(row: ReminderRow, w: Wording) -> tuple[str, str]:
+    """What is to be done, for a line to tap on, and the sentences that follow it."""
     if row.text:
-        return row.text
-    return told_of(row.kind, row.tag or "", row.end or "", row.due_at, row.payload, w)
+        head, _, rest = row.text.partition(". ")
+        return head.rstrip("."), rest
+    first, *more = sentences(row.kind, row.tag or "", row.end or "", row.due_at, row.payload, w)
+    return first.rstrip("."), " ".join(more)
 
 
 def wanted_text(one: Wanted, w: Wording) -> str:
     """The sentences of a reminder as it should be now."""
-    return told_of(one.kind, one.tag, one.end, one.due, one.payload, w)
+    return " ".join(sentences(one.kind, one.tag, one.end, one.due, one.payload, w))
 
 
-def told_of(kind: str, tag: str, end: str, due: datetime, payload: Payload, w: Wording) -> str:
-    """ "H01 wild cherry, butt: first coat. Open since Sat 1 Nov, felled Fri 31 Oct." """
+def sentences(kind: str, tag: str, end: str, due: datetime, payload: Payload, w: Wording) -> list[str]:
+    """ "H01 wild cherry, butt: first coat.", "Open since Sat 1 Nov, felled Fri 31 Oct." """
     if kind == "span":
-        return _span_text(payload, w)
+        return [_span_text(payload, w)]
     if kind == "season":
-        told = season_told(payload, w)
         day = plain_day(date.fromisoformat(payload["day"]), w)
-        return w.words.say("reminder.season_text", day=day, action=action_words(payload, w), told=told)
+        head = w.words.say("reminder.season_head", day=day, action=action_words(payload, w))
+        return [head, season_told(payload, w)]
     if kind == "pail_frost":
-        return f"{frost_text(payload, w)} {room_text(payload, w)}"
+        return [frost_text(payload, w), room_text(payload, w)]
     if kind == "pail_warm":
-        return warming_text(payload, w)
+        return [warming_text(payload, w)]
     if kind == "pail_order":
-        return order_text(payload, w)
+        return [order_text(payload, w)]
     log = which(tag, [end] if end else [], payload, w, pieces=True)
     head = w.words.say("reminder.head", which=log, action=action_words(payload, w))
-    return " ".join(filter(None, [head, why_words(payload, w), since_words(payload, due, w)]))
+    return [head, *filter(None, [why_words(payload, w), since_words(payload, due, w)])]
 
 
 def state_words(state: str, w: Wording) -> str:

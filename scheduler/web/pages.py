@@ -15,7 +15,7 @@ from scheduler.views.calendar import agenda_days, empty_agenda
 from scheduler.views.learned import learned_lines
 from scheduler.views.log_sheet import show_lines
 from scheduler.views.pail import pail_lines
-from scheduler.views.reminder import reminder_text, state_words
+from scheduler.views.reminder import reminder_parts, reminder_text, state_words
 from scheduler.views.scores import scores_lines
 from scheduler.views.season import season_lines
 from scheduler.views.today import cautions, tonight
@@ -364,13 +364,13 @@ def _due(row: ReminderRow) -> datetime:
 
 def _reminder(row: ReminderRow, w: Wording) -> dict[str, Any]:
     rests = row.later_until is not None and row.later_until > w.at
-    day, text = w.day(_due(row)), reminder_text(row, w)
+    day, (what, rest) = w.day(_due(row)), reminder_parts(row, w)
     state = w.words["reminder.dropped_long"] if row.state == "dropped" else state_words(row.state, w)
     return {
         "id": row.id,
-        "text": text,
-        "what": text.partition(". ")[0].rstrip("."),
-        "rest": text.partition(". ")[2],
+        "text": reminder_text(row, w),
+        "what": what,
+        "rest": rest,
         "when": w.words.say("reminder.rests", when=w.when(_due(row))) if rests else day,
         "tag": row.tag,
         "end": row.end,

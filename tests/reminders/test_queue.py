@@ -430,9 +430,9 @@ def test_an_answer_to_an_unknown_number_names_the_nearest(store: Store) -> None:
     with pytest.raises(QueueError, match=r"no reminder 99\. Near: 2: H01 wild cherry, top: first coat"):
         mark(store, YARD, 99, "done", AT, said=text_of)
     with pytest.raises(QueueError, match=r"no reminder h01\. Near: 1: H01 .*; 2: H01"):
-        mark(store, YARD, "h01", "done", AT)
+        mark(store, YARD, "h01", "done", AT, said=text_of)
     with pytest.raises(QueueError, match="no number of a reminder"):
-        mark(store, YARD, "xyzzy", "done", AT)
+        mark(store, YARD, "xyzzy", "done", AT, said=text_of)
     with pytest.raises(QueueError, match=r"'snooze' is no answer .* done, drop, later"):
         mark(store, YARD, 1, "snooze", AT)  # type: ignore[arg-type]
     assert {row.state for row in rows(store, YARD)} == {"planned"}
