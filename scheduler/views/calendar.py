@@ -52,8 +52,8 @@ def calendar_bytes(
     at
         Chooses the days that are shown; nothing else depends on it.
     language
-        Of names and texts. No text has a LANGUAGE parameter (RFC 5545, 3.2.10): of one that has,
-        some readers make a value of another kind, and none shows it (tests/clients).
+        Of names and texts. None of them has a LANGUAGE parameter (RFC 5545, 3.2.10, allows it): of a
+        text that has one, node-ical makes an object in place of a text, which shows badly in what rests on it.
 
     Returns
     -------
