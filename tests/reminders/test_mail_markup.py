@@ -152,6 +152,7 @@ def test_markup_in_a_name_or_note_is_text_in_the_mail(tmp_path: Path, kind: str,
         check_head(mail)
         text, calendar = check_parts(mail)
         check_calendar(calendar, name)
+        assert text.splitlines()[-1].startswith("To answer (H" if language == "en" else "Antworten (H")
         assert "noted" not in text + calendar.to_ical().decode(), "a note is for the log's page alone"
         last = "".join(c if c.isprintable() else " " for c in name.split()[-1]).split()[-1]
         assert last in text, "the wood's name stands there as it was typed"
