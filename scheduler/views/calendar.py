@@ -52,8 +52,8 @@ def calendar_bytes(
     at
         Chooses the days that are shown; nothing else depends on it.
     language
-        Of names and texts. None of them has a LANGUAGE parameter (RFC 5545, 3.2.10, allows it): of a
-        text that has one, node-ical makes an object in place of a text, which shows badly in what rests on it.
+        Of names and texts. None of them has the LANGUAGE parameter that RFC 5545 (3.2.10) allows:
+        of a text with it node-ical makes an object, which programs that rest on it do not expect.
 
     Returns
     -------
