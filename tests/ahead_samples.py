@@ -8,8 +8,11 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import date, datetime, timedelta
+from math import cos, pi
+from pathlib import Path
 from typing import Any
 
+from pseudo import wood_names
 from reminder_samples import BERLIN, HOUR, end, job, local, log, span
 
 from scheduler.planning.jobs import Job
@@ -43,6 +46,9 @@ AT = local("2025-11-04T06:00")  # a Tuesday
 DAY, MINUTE = timedelta(days=1), timedelta(minutes=1)
 SOON, LATER, FAR = date(2025, 12, 2), date(2025, 12, 20), date(2026, 9, 14)
 Told = Callable[[Wording], list[str]]
+# What is not in the words files: tags, woods, places, an end by its number, money, names; "d" is a day.
+TAGS = [f"{letter}{n:02d}" for letter in "HLM" for n in range(100)]
+DATA = [*wood_names(), *TAGS, "lean-to", "shed", "end 3", "EUR", "d", "B", "Ellerquern"]
 
 
 def speaking(language: str = "en", units: Units = "metric", at: datetime = AT) -> Wording:
@@ -86,6 +92,7 @@ SEASONS = {
     "over": season(
         sure_until=None, none_left=1.0, days_left=NO_DAYS, spans_left=NO_DAYS, winter_days=NO_DAYS
     ),
+    "no frost": season(freezes={0.0: None, -2.0: None}, never=frozenset({0.0, -2.0})),
     "all winter": season(
         all_winter=True, freezes={0.0: NEVER, -2.0: NEVER}, always=frozenset({0.0, -2.0}), years=31
     ),
@@ -246,6 +253,7 @@ def board(**facts: Any) -> Board:
 
 HELPS = (
     Help("person", 3, ("H01", "H02")),
+    Help("person", 4, ("H01",)),
     Help("person", 6, ("H01",)),
     Help("litres", 1.25, ("H02",)),
     Help("days", 1, ("H03",)),
@@ -481,3 +489,15 @@ def told() -> Iterator[tuple[str, Told]]:
     )
     for part in (weeks, ranks, pail_talk, learned_talk):
         yield from part()
+
+
+def past_days(folder: Path) -> Path:
+    """Three invented years of days."""
+    rows, day = ["date,min_c,max_c,rain_mm"], date(2023, 1, 1)
+    while day < date(2025, 11, 1):
+        warm = 9.0 - 10.0 * cos(2.0 * pi * (day.timetuple().tm_yday - 20) / 365.25)
+        rows.append(f"{day},{warm - 4.0:.1f},{warm + 4.0:.1f},{6.0 if day.toordinal() % 3 == 0 else 0.0}")
+        day += timedelta(days=1)
+    file = folder / "past.csv"
+    file.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    return file

@@ -137,8 +137,11 @@ def cuts_lines(rows: Sequence[Row], taught: Calibration, w: Wording) -> list[str
     say, words = w.words.say, w.words
     if not rows:
         return [words["rank.cuts.none"]]
-    said = [_columns("", words["rank.cuts.open"], words["rank.cuts.estimate"], words["rank.cuts.found"])]
-    said += [_cut(row, w) for row in rows]
+    names = [_cut_name(row, w) for row in rows]
+    width = max(28, *(len(name) + 1 for name in names))
+    heads = (words[f"rank.cuts.{head}"] for head in ("open", "estimate", "found"))
+    said = [_columns(width, "", *heads)]
+    said += [_columns(width, name, *_cut(row, w)) for name, row in zip(names, rows, strict=True)]
     right = sum(row.outcome == "as estimated" for row in rows)
     said.append(say("rank.cuts.right", right=right, count=len(rows)))
     if taught.used:
@@ -149,17 +152,21 @@ def cuts_lines(rows: Sequence[Row], taught: Calibration, w: Wording) -> list[str
     return said
 
 
-def _columns(name: str, days: str, estimate: str, found: str) -> str:
-    return f"{name:28}{days:>8}{estimate:>24}  {found}"
+def _columns(width: int, name: str, days: str, estimate: str, found: str) -> str:
+    return f"{name:{width}}{days:>8}{estimate:>24}  {found}"
 
 
-def _cut(row: Row, w: Wording) -> str:
+def _cut_name(row: Row, w: Wording) -> str:
+    name = f"{row.tag} {w.end(row.end)}, {w.day(row.when)}"
+    return w.words.say("rank.cuts.coated", name=name) if row.coated else name
+
+
+def _cut(row: Row, w: Wording) -> tuple[str, str, str]:
+    """How long it was open, the estimate with its band, and what was found."""
     band = f"{w.about_length(row.estimate)} ({w.about_length(row.low)}-{w.about_length(row.high)})"
     days = f"{row.days_open:.0f} d" if row.days_open >= 1 else f"{row.days_open * 24:.0f} h"
-    name = f"{row.tag} {w.end(row.end)}, {w.day(row.when)}"
-    name = w.words.say("rank.cuts.coated", name=name) if row.coated else name
     outcome = w.words[f"rank.cuts.{row.outcome.replace(' ', '_')}"]
-    return _columns(name, days, band, f"{_found_words(row, w)}: {outcome}")
+    return days, band, f"{_found_words(row, w)}: {outcome}"
 
 
 def _found_words(row: Row, w: Wording) -> str:

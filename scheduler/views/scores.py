@@ -21,7 +21,10 @@ def scores_lines(record: Record, w: Wording) -> list[str]:
     if not record.scores:
         return words["sure.score.none"].split("\n")
     heads = ["", *(words[f"sure.score.{name}"] for name in HEADS)]
-    widths = [max(width, len(head) + 1) for width, head in zip(WIDTHS, heads, strict=True)]
+    widths = [
+        max(width, len(head) + (2 if n > 1 else 1))
+        for n, (width, head) in enumerate(zip(WIDTHS, heads, strict=True))
+    ]
     said = [_columns(heads, widths), *(_row(score, widths, w) for score in record.scores)]
     said += [words["sure.score.legend"], words["sure.score.legend_brier"], *_lowest(record, w)]
     told = [score for score in record.scores if score.reliability]
