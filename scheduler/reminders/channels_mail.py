@@ -61,9 +61,9 @@ def mail_bytes(target: Target, message: Message, yard_name: str) -> bytes:
     """
     to, sender = _to(target), _sender(target)
     mail = EmailMessage(policy=POLICY)
-    mail["From"] = Address(display_name=one_line(yard_name, 60), addr_spec=sender)
+    mail["From"] = Address(display_name=_literal(one_line(yard_name, 60)), addr_spec=sender)
     mail["To"] = Address(addr_spec=to)
-    mail["Subject"] = message.subject
+    mail["Subject"] = _literal(message.subject)
     mail["Date"] = format_datetime(message.at)
     mail["Message-ID"] = f"<{message.uid}@{sender.rpartition('@')[2]}>"
     mail["Auto-Submitted"] = "auto-generated"
@@ -74,6 +74,15 @@ def mail_bytes(target: Target, message: Message, yard_name: str) -> bytes:
         _attach(mail, message.attachment)
         mail.set_boundary(f"=_{message.uid}")
     return mail.as_bytes()
+
+
+def _literal(text: str) -> str:
+    """A text in which no encoded word begins (RFC 2047, 2).
+
+    The library would decode one that a person typed, line breaks and all, and write what comes of it
+    into the head: so a name could add a line to it.
+    """
+    return text.replace("=?", "= ?")
 
 
 def _attach(mail: EmailMessage, attachment: Attachment) -> None:
