@@ -64,7 +64,7 @@ def stock_words(one: Pail, w: Wording) -> str:
     """What is in a pail, as it was told: litres, or the word by eye."""
     if one.litres is not None:
         return w.litres(one.litres)
-    return w.words[f"pail.eye.{one.by_eye}"] if one.by_eye else w.words["pail.no_stock"]
+    return w.words[f"answer.by_eye.{one.by_eye}"] if one.by_eye else w.words["pail.no_stock"]
 
 
 def place_words(place: str, w: Wording, key: str) -> str:

@@ -54,7 +54,7 @@ def test_no_word_of_these_commands_stands_in_the_code(keeper: Keeper) -> None:
 
 
 def test_the_commands_speak_german(keeper: Keeper) -> None:
-    said = in_language(keeper, "de")
+    said = in_language(keeper, "de", of=("season", "plan", "what if"))
     for name, text in said.items():
         assert english_left(TYPED.sub("", text), "de", [*DATA, "Do"]) == [], (name, text)
     assert said["plan"].startswith("Von Di 4. bis Mo 10.\nHeute, zwei Leute, streichen 9 bis ")
@@ -64,7 +64,7 @@ def test_the_commands_speak_german(keeper: Keeper) -> None:
 
 
 def test_what_a_program_reads_is_the_same_in_every_language(keeper: Keeper) -> None:
-    of = ("plan", "rank", "pail")
+    of = ("plan", "pail")
     english, german = (in_language(keeper, language, "--json", of=of) for language in ("en", "de"))
     assert english == german
     assert "no hours in these days" in english["plan"] or "reach" in english["plan"]
