@@ -156,4 +156,7 @@ def _calendar(yard: YardFile, entries: tuple[Entry, ...], forecast: Forecast) ->
         replace(row, uid=str(uuid5(NAMESPACE_URL, f"coatcast demo {row.key}")))
         for row in refresh_reminders(yard, MONDAY, forecast)
     ]
-    return calendar.calendar_bytes(rows, yard.yard.name, yard.zone, yard.yard.units, yard.feed, at=MONDAY)
+    y = yard.yard
+    return calendar.calendar_bytes(
+        rows, y.name, yard.zone, y.units, yard.feed, at=MONDAY, language=y.language
+    )

@@ -15,9 +15,19 @@ from scheduler.reminders import queue_outbox as outbox
 from scheduler.reminders.channels import check
 from scheduler.reminders.walltime import due_at, morning_of
 from scheduler.settings import YardFile
+from scheduler.views.wording import Wording
 from scheduler.yard.store import Store
 
-__all__ = ["HEARTBEAT", "MORNINGS", "PLANNED", "Found", "channel_checks", "health", "notice_check"]
+__all__ = [
+    "HEARTBEAT",
+    "MORNINGS",
+    "PLANNED",
+    "Found",
+    "channel_checks",
+    "health",
+    "notice_check",
+    "notice_lines",
+]
 
 HEARTBEAT, PLANNED, MORNINGS = "tick", "planned", "mornings"  # memos of the service
 SILENT = timedelta(minutes=10)  # after so long without a round the service is taken to be down
@@ -44,50 +54,48 @@ def channel_checks(yard: YardFile, *, reach: bool = True) -> list[Found]:
 
 
 def notice_check(store: Store, yard: YardFile, at: datetime) -> Found:
-    """When the last notice left, on which mornings nobody looked, and what was given up."""
-    key = yard.yard.key
+    """When the last notice left, on which mornings nobody looked, and what was given up. In English."""
+    lines, ok = notice_lines(store, yard, Wording(yard.zone, yard.yard.units, at))
+    return Found("notices", ok, "; ".join(lines))
+
+
+def notice_lines(store: Store, yard: YardFile, w: Wording) -> tuple[list[str], bool]:
+    """The same as parts of a sentence in the words of a person, and whether all is well at ``w.at``."""
+    key, at, say = yard.yard.key, w.at, w.words.say
     beat = _time(store, key, HEARTBEAT)
     if beat is None:
-        return Found(
-            "notices", True, "none sent yet: they leave while coatcast serve runs, or by coatcast tick"
-        )
+        return [say("reminder.sent.none_yet")], True
     week = outbox.rows(store, key, since=at - timedelta(days=DAYS))
     last = next(iter(outbox.rows(store, key, states=["sent"], most=1)), None)
-    said = [
-        "none left yet" if last is None else f"the last left {_clock(yard, last.ended_at or last.made_at)}"
-    ]
+    left = None if last is None else w.dated(last.ended_at or last.made_at)
+    said = [say("reminder.sent.none_left" if left is None else "reminder.sent.last_left", when=left)]
     gone = mornings_unseen(store, yard, at)
     if gone:
-        days = ", ".join(f"{day:%a} {day.day}" for day in gone)
-        said.append(
-            f"nobody looked on {len(gone)} of the last {DAYS} mornings ({days}): was the computer asleep?"
-        )
-    said += _troubles(yard, week)
+        days = ", ".join(w.weekday_number(day) for day in gone)
+        said.append(say("reminder.sent.asleep", count=len(gone), of=DAYS, days=days))
+    said += _troubles(week, w)
     if at - beat > SILENT:
-        said.append(f"no round since {_clock(yard, beat)}: start coatcast serve, or coatcast tick by cron")
+        said.append(say("reminder.sent.no_round", when=w.dated(beat)))
     bad = bool(gone) or at - beat > SILENT or any(row.state in ("failed", "expired") for row in week)
-    return Found("notices", not bad, "; ".join(said))
+    return said, not bad
 
 
-def _troubles(yard: YardFile, week: tuple[outbox.Row, ...]) -> list[str]:
-    said = []
+def _troubles(week: tuple[outbox.Row, ...], w: Wording) -> list[str]:
+    say, said = w.words.say, []
     failed = [row for row in week if row.state == "failed"]
     for row in failed[:SHOWN]:
-        when = _clock(yard, row.ended_at or row.made_at)
-        said.append(f"given up {when} through {row.channel} ({row.subject}): {row.last_error}")
+        told = {"when": w.dated(row.ended_at or row.made_at), "subject": row.subject}
+        said.append(say("reminder.sent.given_up", channel=row.channel, error=row.last_error, **told))
     if len(failed) > SHOWN:
-        said.append(f"and {len(failed) - SHOWN} more were given up")
-    expired = sum(row.state == "expired" for row in week)
+        said.append(say("reminder.sent.given_up_more", count=len(failed) - SHOWN))
+    expired = [row for row in week if row.state == "expired"]
     if expired:
-        newest = next(row for row in week if row.state == "expired")
-        said.append(
-            f"{expired} could not leave while of use, the last through {newest.channel}: {newest.last_error}"
-        )
-    waiting = [row for row in week if row.state == "due" and row.attempts]
-    said += [
-        f"waits for {row.channel}, next try {_clock(yard, row.not_before)}: {row.last_error}"
-        for row in waiting[:SHOWN]
-    ]
+        newest = expired[0]
+        told = {"channel": newest.channel, "error": str(newest.last_error)}
+        said.append(say("reminder.sent.expired", count=len(expired), **told))
+    for row in [row for row in week if row.state == "due" and row.attempts][:SHOWN]:
+        when = w.dated(row.not_before)
+        said.append(say("reminder.sent.waits", channel=row.channel, when=when, error=row.last_error))
     return said
 
 
@@ -129,8 +137,3 @@ def health(store: Store, yard: YardFile, at: datetime) -> dict[str, Any]:
 def _time(store: Store, key: str, name: str) -> datetime | None:
     found = store.recall(key, name)
     return None if found is None else datetime.fromisoformat(found[0]["at"])
-
-
-def _clock(yard: YardFile, when: datetime) -> str:
-    local = when.astimezone(yard.zone)
-    return f"{local:%a} {local.day} {local:%b %H:%M}"

@@ -75,7 +75,7 @@ if TYPE_CHECKING:
     from scheduler.planning.tries import HandsPrice
     from scheduler.planning.week import Help, Shelter, Week
     from scheduler.planning.winter import Winter
-    from scheduler.reminders.wanted import Derived, Speaker
+    from scheduler.reminders.wanted import Derived
     from scheduler.yard.store import ReminderRow
 
 __all__ = [
@@ -676,16 +676,15 @@ def refresh_reminders(yard: YardFile, at: datetime, forecast: Forecast) -> tuple
 def wanted_of(yard: YardFile, seen: Picture, forecast: Forecast, at: datetime) -> Derived:
     """The reminders that a picture of the yard calls for."""
     from scheduler.reminders.pails import pail_wanted, with_pails
-    from scheduler.reminders.wanted import Speaker, derive
+    from scheduler.reminders.wanted import derive
 
     outlook = seen.outlook
-    speaker = Speaker(yard.zone, yard.yard.units, seen.species, yard.yard.language)
     suns = () if outlook is None else suns_of(outlook, 1)
     pails = pail_wanted(
         pails_seen(yard, seen, forecast, at),
         seen.register,
         at,
-        speaker,
+        yard.zone,
         sunset=suns[0][1] if suns else None,
         before_dark=timedelta(hours=yard.notice.before_dark_h),
         numbers=pail_numbers(),
@@ -695,15 +694,15 @@ def wanted_of(yard: YardFile, seen: Picture, forecast: Forecast, at: datetime) -
         seen.register,
         None if outlook is None else spans_of(outlook),
         at,
-        speaker,
+        yard.zone,
         covered=_spans_elsewhere(seen),
         trusted=timedelta(days=thresholds().trusted_horizon.value),
         known_until=_judged_until(forecast, outlook),
     )
-    return _with_season(with_pails(derived, pails), yard, at, speaker)
+    return _with_season(with_pails(derived, pails), yard, at)
 
 
-def _with_season(derived: Derived, yard: YardFile, at: datetime, speaker: Speaker) -> Derived:
+def _with_season(derived: Derived, yard: YardFile, at: datetime) -> Derived:
     """The season's days beside the rest, where past years were worked out once."""
     from scheduler.planning.season import season_of
     from scheduler.reminders.season import season_wanted
@@ -713,7 +712,7 @@ def _with_season(derived: Derived, yard: YardFile, at: datetime, speaker: Speake
         return replace(derived, unknown=frozenset({"season"}))
     today = at.astimezone(yard.zone).date()
     season = season_of(climate, (), climate.calendar.start_of(today))
-    items = season_wanted(season, today, speaker)
+    items = season_wanted(season, today, yard.zone)
     return replace(derived, items=(*derived.items, *items))
 
 

@@ -24,6 +24,7 @@ from scheduler.reminders.outgoing import composed, may_ring_now, pauses
 from scheduler.reminders.queue import Changes, reconcile
 from scheduler.reminders.walltime import last_due, morning_of, quiet_of
 from scheduler.settings import YardFile, assumptions
+from scheduler.views.words import words_in
 from scheduler.yard.store import Store
 from scheduler.yard.tables import entry, memo, reminder
 
@@ -205,6 +206,7 @@ def _put(connection: sa.Connection, yard: YardFile, wanted: Plan, at: datetime) 
     away = wanted.away_until is not None and wanted.away_until > at
     notices = [one for one in wanted.notices if not (away and pauses(one.kind))]
     numbers = _numbers(connection, yard.yard.key, notices)
+    answer = words_in(yard.yard.language)["reminder.answer"]
     return outbox.put(
         connection,
         yard.yard.key,
@@ -212,7 +214,7 @@ def _put(connection: sa.Connection, yard: YardFile, wanted: Plan, at: datetime) 
         [c.label for c in yard.channels if c.kind != "alive"],
         at,
         when=lambda one: quiet.free_from(max(one.due, at), danger=may_ring_now(one.kind)),
-        text=lambda one: composed(one, numbers, _public(yard)),
+        text=lambda one: composed(one, numbers, _public(yard), answer=answer),
     )
 
 
@@ -341,7 +343,8 @@ def _calendar_of(store: Store, yard: YardFile, clock: Clock) -> Callable[[], byt
     def made() -> bytes:
         from scheduler.views.calendar import calendar_bytes
 
-        kept = store.reminders(yard.yard.key)
-        return calendar_bytes(kept, yard.yard.name, yard.zone, yard.yard.units, yard.feed, at=clock())
+        y = yard.yard
+        kept = store.reminders(y.key)
+        return calendar_bytes(kept, y.name, yard.zone, y.units, yard.feed, at=clock(), language=y.language)
 
     return made

@@ -119,10 +119,10 @@ def feed_rows() -> list[ReminderRow]:
     return list(rows.values())
 
 
-def feed_bytes(times: Any = "utc") -> bytes:
+def feed_bytes(times: Any = "utc", language: str = "en") -> bytes:
     """The feed of those rows; nine days, so that the tentative span is in it, with alarms."""
     feed = FeedChoice(times=times, days=10, alarms=True)
-    return calendar_bytes(feed_rows(), "Ellerquern Bench", BERLIN, "metric", feed, at=AT)
+    return calendar_bytes(feed_rows(), "Ellerquern Bench", BERLIN, "metric", feed, at=AT, language=language)
 
 
 def across_the_clock_change(zone: ZoneInfo, night: datetime, times: Any) -> bytes:

@@ -10,12 +10,12 @@ from zoneinfo import ZoneInfo
 from scheduler.planning.jobs import Job
 from scheduler.planning.season import Ahead, Range, Season
 from scheduler.planning.verdict import Milestone, TimedSpan
-from scheduler.reminders.wanted import Derived, Speaker, derive
-from scheduler.settings import species_table
+from scheduler.reminders.wanted import Derived, Wanted, derive
+from scheduler.views.reminder import wanted_text
+from scheduler.views.wording import Wording
 from scheduler.yard.facts import Coat, End, Log, Moment, Register
 
 BERLIN = ZoneInfo("Europe/Berlin")
-SPEAKER = Speaker(BERLIN, "metric", species_table())
 HOUR, DAY = timedelta(hours=1), timedelta(days=1)
 
 
@@ -104,4 +104,9 @@ def season(
 
 def wanted(jobs: Any = (), logs: Any = (), spans: Any = (), at: datetime = AT, **options: Any) -> Derived:
     """What ``derive`` answers for them."""
-    return derive(list(jobs), register(*(logs or (log(),)), at=at), spans, at, SPEAKER, **options)
+    return derive(list(jobs), register(*(logs or (log(),)), at=at), spans, at, BERLIN, **options)
+
+
+def said(one: Wanted, language: str = "en", units: Any = "metric", zone: ZoneInfo = BERLIN) -> str:
+    """What a reminder says."""
+    return wanted_text(one, Wording(zone, units, AT, language))

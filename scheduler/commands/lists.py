@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, get_args
 
@@ -30,12 +31,13 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from scheduler.reminders.queue import Answer
+    from scheduler.views.wording import Wording
     from scheduler.yard.store import ReminderRow
 
 __all__ = ["calendar", "reminders"]
 
 OPEN = ("planned", "sent")
-SAID = {"done": "Done", "drop": "Dropped", "later": "Later"}
+SAID = {"done": "reminder.done", "drop": "reminder.drop", "later": "reminder.later"}
 
 
 # ------------------------------------------------------------------ reminders
@@ -59,6 +61,7 @@ def reminders(
     as_json: JsonOption = False,
 ) -> None:
     """List the reminders; answer one: reminders done 12, reminders later 12 --until Friday."""
+    from scheduler.views.reminder import reminder_text
     from scheduler.views.wording import wrapped
 
     here = session(yard, at)
@@ -72,11 +75,17 @@ def reminders(
     if as_json:
         print_json({"reminders": [_row_json(here, row) for row in rows]})
         return
-    lines = [f"{SAID[words[0].casefold()]}: {row.text}" if words else _row_line(here, row) for row in rows]
+    w = here.wording
+    if words:
+        verb = w.words[SAID[words[0].casefold()]]
+        told = (reminder_text(row, w) for row in rows)
+        lines = [w.words.say("reminder.answered", answer=verb, text=text) for text in told]
+    else:
+        lines = [_row_line(row, w) for row in rows]
     for line in wrapped(lines):
         say(line)
     if not rows:
-        say("Nothing is due." if due else "No reminders.")
+        say(w.words["reminder.none_due" if due else "reminder.none"])
 
 
 def _listed(
@@ -94,6 +103,7 @@ def _listed(
 
 def _answered(here: Session, words: list[str], until: str | None) -> list[ReminderRow]:
     from scheduler.reminders.queue import Answer, mark
+    from scheduler.views.reminder import reminder_text
 
     verb, ids = words[0].casefold(), [part for word in words[1:] for part in word.split(",") if part]
     known: tuple[Answer, ...] = get_args(Answer)
@@ -108,7 +118,8 @@ def _answered(here: Session, words: list[str], until: str | None) -> list[Remind
         raise Fail("--until goes with later, not with done or drop.")
     wait = None if until is None else _wait(here, until)
     with opened(here) as store:
-        return [mark(store, here.yard.yard.key, one, found, here.at, wait) for one in ids]
+        key, said = here.yard.yard.key, partial(reminder_text, w=here.wording)
+        return [mark(store, key, one, found, here.at, wait, said=said) for one in ids]
 
 
 def _wait(here: Session, text: str) -> datetime:
@@ -120,6 +131,8 @@ def _due(row: ReminderRow) -> datetime:
 
 
 def _row_json(here: Session, row: ReminderRow) -> dict[str, Any]:
+    from scheduler.views.reminder import reminder_text
+
     return {
         "id": row.id,
         "kind": row.kind,
@@ -127,16 +140,17 @@ def _row_json(here: Session, row: ReminderRow) -> dict[str, Any]:
         "end": row.end,
         "due": iso(here, _due(row)),
         "state": row.state,
-        "text": row.text,
+        "text": reminder_text(row, here.wording),
     }
 
 
-def _row_line(here: Session, row: ReminderRow) -> str:
+def _row_line(row: ReminderRow, w: Wording) -> str:
     """ "  12  Sat 1 Nov  H01 wild cherry, butt: first coat. ..."."""
-    w = here.wording
-    when = "" if row.kind in ("span", "season") else f"{w.day(_due(row)):<11}"
-    state = "" if row.state in OPEN else f" ({'called off' if row.state == 'cancelled' else row.state})"
-    return f"{row.id:>4}  {when}{row.text}{state}"
+    from scheduler.views.reminder import reminder_text, state_words
+
+    when = "" if row.kind in ("span", "season") else f"{w.day(_due(row)):<10} "
+    line, state = f"{row.id:>4}  {when}{reminder_text(row, w)}", state_words(row.state, w)
+    return w.words.say("reminder.line_state", line=line, state=state) if state else line
 
 
 # ------------------------------------------------------------------ calendar
@@ -173,16 +187,19 @@ def calendar(
             typer.echo(trouble, err=True)
     y = here.yard
     if view:
-        typer.echo(agenda(rows, y.zone, y.yard.units, y.feed, at=here.at), nl=False)
+        typer.echo(agenda(rows, y.zone, y.yard.units, y.feed, at=here.at, language=y.yard.language), nl=False)
         if output is None:
             return
-    data = calendar_bytes(rows, y.yard.name, y.zone, y.yard.units, y.feed, at=here.at)
+    data = calendar_bytes(
+        rows, y.yard.name, y.zone, y.yard.units, y.feed, at=here.at, language=y.yard.language
+    )
     if output is None:
         typer.echo(data, nl=False)
         return
     write_whole(output, data)
     count = data.count(b"BEGIN:VEVENT")
-    say(f"Written: {output} ({'1 entry' if count == 1 else f'{count} entries'})")
+    words = here.wording.words
+    say(words.say("calendar.written_one" if count == 1 else "calendar.written", file=output, count=count))
 
 
 def _tell_address(here: Session, new: bool) -> None:
@@ -196,14 +213,11 @@ def _tell_address(here: Session, new: bool) -> None:
         keys = change_feed(file.resolve()) if new else keys_of(file.resolve())
     except OSError as error:
         raise Fail(str(error), 1) from None
+    words = here.wording.words
     base = here.yard.page.address or "http://localhost:8732"
     say(f"{base}/feed/{keys.feed}.ics")
     if new:
-        typer.echo("The old address gives nothing any more.", err=True)
+        typer.echo(words["calendar.old_dead"], err=True)
     if here.yard.page.address is None:
-        typer.echo(
-            "Only this computer knows that name. For phones: coatcast serve --lan, and instead of localhost "
-            "the address that it prints.",
-            err=True,
-        )
-    typer.echo("Whoever has it can read the calendar. Another one: coatcast calendar --new-address", err=True)
+        typer.echo(words["calendar.only_name"], err=True)
+    typer.echo(words["calendar.whoever"], err=True)

@@ -208,7 +208,9 @@ def _send_test(here: Session, name: str) -> None:
     if channel is None:
         there = ", ".join(dict.fromkeys(c.label for c in named))
         raise Fail(f"--send {name}: the yard file has no such [[channel]]; there is {there}")
-    message = test_message(here.yard.yard.name, here.at.astimezone(here.yard.zone))
+    words, at = here.wording.words, here.at.astimezone(here.yard.zone)
+    subject, text = words["reminder.test_subject"], words["reminder.test"]
+    message = test_message(here.yard.yard.name, at, subject=subject, text=text)
     target = resolved(channel, here.yard)
     outcome = send(target, message, yard_name=here.yard.yard.name, clock=lambda: datetime.now(UTC))
     if not outcome.ok:

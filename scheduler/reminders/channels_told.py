@@ -176,13 +176,16 @@ class Message:
         return json.dumps(fields, ensure_ascii=False).encode()
 
 
-def test_message(yard_name: str, at: datetime) -> Message:
-    """The message of ``coatcast verify --send``; ``at`` aware, in the yard's zone. Two are no repeat."""
+def test_message(yard_name: str, at: datetime, *, subject: str, text: str) -> Message:
+    """The message of ``coatcast verify --send``; ``at`` aware, in the yard's zone. Two are no repeat.
+
+    ``subject`` with ``{clock}`` and ``text`` with ``{yard}`` and ``{when}`` are in the yard's words.
+    """
     name = one_line(yard_name, 80)
     return Message(
         key=f"test/{name}/{at.astimezone(UTC).isoformat()}",
-        subject=f"Coatcast test, {at:%H:%M}",
-        text=f"A test of {name}, written {at:%Y-%m-%d %H:%M}.\nIt works if you read this; nothing is to do.",
+        subject=subject.format(clock=f"{at:%H:%M}"),
+        text=text.format(yard=name, when=f"{at:%Y-%m-%d %H:%M}"),
         at=at,
         kind="test",
     )

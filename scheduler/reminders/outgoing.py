@@ -43,12 +43,14 @@ class ToldNotice:
     reminders: tuple[str, ...] = ()  # keys of those that rode in it
 
 
-def composed(one: Spoken, numbers: Mapping[str, tuple[int, str]], public: str | None = None) -> str:
+def composed(
+    one: Spoken, numbers: Mapping[str, tuple[int, str]], public: str | None = None, *, answer: str
+) -> str:
     """The whole text: subject, lines, and one line that says how to answer.
 
     ``numbers``: by reminder key its number and its log. With a public address
     the line is a link to a page whose buttons answer; without, a command with
-    short codes.
+    short codes: ``answer`` with ``{which}`` and ``{code}`` in it.
     """
     lines = list(one.lines)
     if not lines or lines[0].strip() != one.subject.strip():
@@ -57,7 +59,7 @@ def composed(one: Spoken, numbers: Mapping[str, tuple[int, str]], public: str | 
     if public is not None:
         lines.append(f"{public}{_page(told)}")
     elif told:
-        lines.append(_by_code(told))
+        lines.append(_by_code(told, answer))
     return "\n".join(lines)
 
 
@@ -71,13 +73,13 @@ def _page(told: Sequence[tuple[int, str]]) -> str:
     return "/reminders" if told else "/"
 
 
-def _by_code(told: Sequence[tuple[int, str]]) -> str:
+def _by_code(told: Sequence[tuple[int, str]], answer: str) -> str:
     """ "To answer (H08 1b 2c, H05 13q): coatcast reminders done 1b, or later, or drop"."""
     of_log: dict[str, list[str]] = {}
     for number, tag in told[:MOST_ANSWERS]:
         of_log.setdefault(tag, []).append(code_of(number))
     which = ", ".join(" ".join([tag, *codes]).strip() for tag, codes in of_log.items())
-    return f"To answer ({which}): coatcast reminders done {code_of(told[0][0])}, or later, or drop"
+    return answer.format(which=which, code=code_of(told[0][0]))
 
 
 def may_ring_now(kind: str) -> bool:

@@ -1,31 +1,21 @@
 """Reminders of the pail: frost where it stands, into the warm before the brush, order in time. Pure.
 
-Texts name days, never "tonight", so that they stay true as time goes by.
+As all reminders they hold values; ``views/reminder.py`` says them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta, tzinfo
+from typing import Any
 
 from scheduler.planning.pail import Frost, Order, PailOutlook, Warming
-from scheduler.reminders.wanted import Derived, Speaker, Wanted
-from scheduler.units import show_clock, show_temperature, show_volume
+from scheduler.reminders.wanted import Derived, Wanted
 from scheduler.yard.facts import Register
 
-__all__ = [
-    "AGAIN_DAYS",
-    "frost_words",
-    "order_words",
-    "pail_wanted",
-    "room_words",
-    "warming_words",
-    "which_pail",
-    "with_pails",
-]
+__all__ = ["frost_facts", "order_facts", "pail_wanted", "warming_facts", "with_pails"]
 
-AGAIN_DAYS = 14  # a pail that stands in the frost is called in again after so long
 MORNING = time(6)
 
 
@@ -39,7 +29,7 @@ def pail_wanted(
     seen: PailOutlook,
     register: Register,
     at: datetime,
-    speaker: Speaker,
+    zone: tzinfo,
     *,
     sunset: datetime | None,
     before_dark: timedelta,
@@ -50,83 +40,67 @@ def pail_wanted(
     ``sunset`` of the day, None where the sun does not set; ``numbers`` are config/pail.toml.
     """
     cause = {pail.name: pail.entry for pail in register.pails}
-    today = speaker.local(at).date()
+    today = at.astimezone(zone).date()
     out = []
     for frost in seen.bring_in:
         if frost.standing == "unknown":
             continue  # nobody said that it stands in the cold: the notices tell of the night by themselves
         due = (sunset or at) - before_dark
-        text = f"{frost_words(frost, speaker, today)} {room_words(speaker, numbers)}"
-        number = today.toordinal() // AGAIN_DAYS
-        out.append(_one("pail_frost", cause[frost.pail], number, due, text, today, frost.pail))
+        number = today.toordinal() // round(numbers["again"])
+        out.append(_one("pail_frost", cause[frost.pail], number, due, today, frost_facts(frost, numbers)))
     for warm in seen.warming:
-        day = speaker.local(warm.brush).date()
-        text = warming_words(warm, speaker, numbers)
-        put = speaker.local(warm.by).date()
-        out.append(_one("pail_warm", cause[warm.pail], day.toordinal(), warm.by, text, put, warm.pail))
+        number = warm.brush.astimezone(zone).date().toordinal()
+        put = warm.by.astimezone(zone).date()
+        facts = warming_facts(warm, numbers)
+        out.append(_one("pail_warm", cause[warm.pail], number, warm.by, put, facts))
     if seen.order is not None:
         by = seen.order.by or today
-        due = datetime.combine(by, MORNING, speaker.zone)
+        due = datetime.combine(by, MORNING, zone)
         newest = max((pail.entry for pail in register.pails), default=0)
-        out.append(_one("pail_order", newest, 0, due, order_words(seen.order, speaker, numbers), by, "pail"))
+        out.append(_one("pail_order", newest, 0, due, by, order_facts(seen.order, numbers)))
     return tuple(out)
 
 
-def _one(kind: str, cause: int, number: int, due: datetime, text: str, day: date, pail: str) -> Wanted:
-    payload = {"action": kind.replace("_", " "), "day": day.isoformat(), "pail": pail, "order": 0}
-    return Wanted(kind, "", "", cause, number, due, text, payload)
+def _one(kind: str, cause: int, number: int, due: datetime, day: date, facts: Mapping[str, Any]) -> Wanted:
+    payload = {"action": kind.replace("_", " "), "day": day.isoformat(), "order": 0, **facts}
+    return Wanted(kind, "", "", cause, number, due, payload)
 
 
-# ------------------------------------------------------------------ sentences
+# ------------------------------------------------------------------ what a sentence of each is made of
 
 
-def frost_words(frost: Frost, s: Speaker, night_of: date) -> str:
-    """ "Pail in before dark on Mon 3 Nov: frost in the lean-to by 2:00, about -2 °C." """
-    cold = "" if frost.air_c is None else show_temperature(frost.air_c, s.units)
-    day = s.day(datetime.combine(night_of, MORNING, s.zone), datetime.combine(night_of, MORNING, s.zone))
-    if frost.frost_at is None:
-        return f"{which_pail(frost.pail)} in before dark on {day}: about {cold} {_where(frost)} in the night."
-    by = show_clock(s.local(frost.frost_at), s.units)
-    return f"{which_pail(frost.pail)} in before dark on {day}: frost {_where(frost)} by {by}, about {cold}."
+def frost_facts(frost: Frost, numbers: Mapping[str, float]) -> dict[str, Any]:
+    """Of a pail that must come in: how cold it gets where it stands, by when, and what room it wants."""
+    return {
+        "pail": frost.pail,
+        "where": None if frost.standing == "open" else frost.place,
+        "air_c": None if frost.air_c is None else round(frost.air_c, 2),
+        "frost_at": None if frost.frost_at is None else frost.frost_at.isoformat(),
+        "room_c": numbers["room_least"],
+    }
 
 
-def warming_words(one: Warming, s: Speaker, numbers: Mapping[str, float]) -> str:
-    """ "Pail into the warm on Sun 2 Nov, for the brush on Tue 4 Nov: ..." """
-    room, goal = (show_temperature(numbers[name], s.units) for name in ("warm_room", "warm_goal"))
-    days = f"on {s.day(one.by, one.by)}, for the brush on {s.day(one.brush, one.by)}"
-    now, hours = show_temperature(one.now_c, s.units), max(one.hours, 1)
-    warming = f"it is at about {now} and takes {hours:.0f} h at {room} to come to {goal}"
-    return f"{which_pail(one.pail)} into the warm {days}: {warming}."
+def warming_facts(one: Warming, numbers: Mapping[str, float]) -> dict[str, Any]:
+    """Of a cold pail before the brush: from when in the warm, for which brush, and how long it takes."""
+    return {
+        "pail": one.pail,
+        "by": one.by.isoformat(),
+        "brush": one.brush.isoformat(),
+        "now_c": round(one.now_c, 2),
+        "hours": round(max(one.hours, 1)),
+        "room_c": numbers["warm_room"],
+        "goal_c": numbers["warm_goal"],
+    }
 
 
-def order_words(order: Order, s: Speaker, numbers: Mapping[str, float]) -> str:
-    """ "Order 1.2 L of wax by Sat 8 Nov: from about Tue 2 Dec on a night may freeze it on its way ..." """
-    litres = show_volume(order.litres, s.units)
-    if order.van_may_freeze:
-        return (
-            f"Order {litres} of wax; a night may freeze it on its way: "
-            "ask for a van that is kept warm, or fetch it."
-        )
-    if order.frost is None or order.by is None:
-        return f"Order {litres} of wax: there is less than the waiting work needs."
-    by, frost = (datetime.combine(day, MORNING, s.zone) for day in (order.by, order.frost))
-    days = f"{numbers['delivery']:.0f} days of delivery, {numbers['frost_margin']:.0f} to spare"
-    return (
-        f"Order {litres} of wax by {s.day(by, by)}: from about {s.day(frost, by)} on "
-        f"a night may freeze it on its way ({days})."
-    )
-
-
-def room_words(s: Speaker, numbers: Mapping[str, float]) -> str:
-    """Where to put it."""
-    least = show_temperature(numbers["room_least"], s.units)
-    return f"A room that stays above {least}, not beside a heater; sprayer, hose and brushes too."
-
-
-def _where(frost: Frost) -> str:
-    return "in the yard" if frost.place is None or frost.standing == "open" else f"in the {frost.place}"
-
-
-def which_pail(name: str) -> str:
-    """ "Pail", or "Pail B" where there is more than one."""
-    return "Pail" if name == "pail" else f"Pail {name}"
+def order_facts(order: Order, numbers: Mapping[str, float]) -> dict[str, Any]:
+    """Of wax to order: how much, by when, and when a night may freeze it on its way."""
+    return {
+        "pail": "pail",
+        "litres": round(order.litres, 3),
+        "van": order.van_may_freeze,
+        "by": None if order.by is None else order.by.isoformat(),
+        "frost": None if order.frost is None else order.frost.isoformat(),
+        "delivery_d": round(numbers["delivery"]),
+        "spare_d": round(numbers["frost_margin"]),
+    }

@@ -75,7 +75,14 @@ def due(all_rows: Iterable[ReminderRow], at: datetime) -> tuple[ReminderRow, ...
 
 
 def mark(
-    store: Store, yard: str, number: int | str, answer: Answer, at: datetime, until: datetime | None = None
+    store: Store,
+    yard: str,
+    number: int | str,
+    answer: Answer,
+    at: datetime,
+    until: datetime | None = None,
+    *,
+    said: Callable[[ReminderRow], str] = lambda row: row.text or row.key,
 ) -> ReminderRow:
     """Take a person's answer to a reminder; the same answer twice changes nothing.
 
@@ -85,6 +92,8 @@ def mark(
         The reminder's id, as the list shows it, or its code, as a notice gives it.
     answer
         ``done`` and ``drop`` end it for good; ``later`` lets it rest until ``until`` (default: a day).
+    said
+        How an error names a reminder.
 
     Returns
     -------
@@ -99,8 +108,8 @@ def mark(
     answered: list[ReminderRow] = []
 
     def make(known: tuple[ReminderRow, ...]) -> tuple[ReminderRow, ...]:
-        row = _find(known, number)
-        new = _answered(row, answer, at, until)
+        row = _find(known, number, said)
+        new = _answered(row, answer, at, until, said)
         answered[:] = [new]
         return () if new == row else (new,)
 
@@ -108,26 +117,28 @@ def mark(
     return answered[0]
 
 
-def _answered(row: ReminderRow, answer: Answer, at: datetime, until: datetime | None) -> ReminderRow:
+def _answered(
+    row: ReminderRow, answer: Answer, at: datetime, until: datetime | None, said: Callable[[ReminderRow], str]
+) -> ReminderRow:
     if answer not in STATES:
         raise QueueError(f"'{answer}' is no answer to a reminder; there are {', '.join(STATES)}.")
     if row.state == STATES[answer] and answer != "later":
         return row
     if row.state not in OPEN and not (answer == "done" and row.state == "dropped"):
         word = "called off" if row.state == "cancelled" else row.state
-        raise QueueError(f"Reminder {row.id} is {word} already: {row.text}")
+        raise QueueError(f"Reminder {row.id} is {word} already: {said(row)}")
     new = replace(row, state=STATES[answer], changed_at=at, sequence=row.sequence + 1)
     if answer != "later":
         return replace(new, payload=dict(row.payload) | {"closed": "keeper"})
     if row.kind == "span":
-        raise QueueError(f"Reminder {row.id} is weather, it cannot wait; drop it instead: {row.text}")
+        raise QueueError(f"Reminder {row.id} is weather, it cannot wait; drop it instead: {said(row)}")
     wait = (until or at + WAIT).astimezone(UTC)
     if wait <= at:
         raise QueueError("'later' needs a time that is still to come, such as tomorrow.")
     return row if row.later_until == wait else replace(new, later_until=wait)
 
 
-def _find(known: Sequence[ReminderRow], number: int | str) -> ReminderRow:
+def _find(known: Sequence[ReminderRow], number: int | str, said: Callable[[ReminderRow], str]) -> ReminderRow:
     """The reminder of that number or code, or an error that names the nearest."""
     text = str(number).strip().lstrip("#")
     coded = number_of(text)
@@ -146,7 +157,7 @@ def _find(known: Sequence[ReminderRow], number: int | str) -> ReminderRow:
     near = _nearest(known, text)
     if not near:
         raise QueueError(f"'{text}' is no number of a reminder. The list: coatcast reminders")
-    shown = "; ".join(f"{row.id}: {row.text}" for row in near)
+    shown = "; ".join(f"{row.id}: {said(row)}" for row in near)
     raise QueueError(f"There is no reminder {text}. Near: {shown}")
 
 

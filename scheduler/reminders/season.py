@@ -6,21 +6,18 @@ the forecast nor the day on which somebody asks moves them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, tzinfo
 from typing import TYPE_CHECKING
 
-from scheduler.reminders.wanted import Speaker, Wanted
+from scheduler.reminders.wanted import Wanted
 
 if TYPE_CHECKING:
-    from scheduler.planning.season import Season
+    from scheduler.planning.season import Ahead, Season
 
 __all__ = ["season_wanted"]
 
-LAST, FIRST = "the last day to count on for the brush", "the brush can come out again"
 
-
-def season_wanted(season: Season, today: date, speaker: Speaker) -> tuple[Wanted, ...]:
+def season_wanted(season: Season, today: date, zone: tzinfo) -> tuple[Wanted, ...]:
     """The season's days from today on; none where there are days for the brush all winter.
 
     Parameters
@@ -32,34 +29,20 @@ def season_wanted(season: Season, today: date, speaker: Speaker) -> tuple[Wanted
     """
     if season.all_winter:
         return ()
-    found = []
+    found: list[tuple[str, date, Ahead]] = []
     if season.sure_until is not None:
-        found.append(("last", season.sure_until, LAST, _last(season, speaker)))
+        found.append(("last", season.sure_until, season.last_good))
     if season.first_good.p90 is not None:
-        found.append(("first", season.first_good.p90, FIRST, _first(season, speaker)))
-    return tuple(_item(*one, season, speaker) for one in found if one[1] >= today)
+        found.append(("first", season.first_good.p90, season.first_good))
+    return tuple(_item(*one, season, zone) for one in found if one[1] >= today)
 
 
-def _item(name: str, day: date, action: str, told: Sequence[str], season: Season, speaker: Speaker) -> Wanted:
-    due = datetime.combine(day, time(), speaker.zone).astimezone(UTC)
-    years = f"By {season.years} past years under this yard's rules, not by the forecast."
-    payload = {"day": day.isoformat(), "action": action, "detail": " ".join([*told, years])}
-    text = f"{_day(day, speaker)}: {action}. {' '.join(told)}"
-    return Wanted("season", "", name, 0, season.end.year, due, text, payload)
-
-
-def _last(season: Season, speaker: Speaker) -> list[str]:
-    half = season.last_good.p50
-    said = ["In 9 of 10 years a good day still came after it; then it is luck."]
-    return said + ([f"In half of the years the last one came by {_day(half, speaker)}."] if half else [])
-
-
-def _first(season: Season, speaker: Speaker) -> list[str]:
-    half = season.first_good.p50
-    said = ["In 9 of 10 years a good day had come by then."]
-    return said + ([f"In half of them by {_day(half, speaker)}."] if half else [])
-
-
-def _day(day: date, speaker: Speaker) -> str:
-    noon = datetime.combine(day, time(12), speaker.zone)
-    return speaker.day(noon, noon + timedelta(hours=1))
+def _item(name: str, day: date, years: Ahead, season: Season, zone: tzinfo) -> Wanted:
+    due = datetime.combine(day, time(), zone).astimezone(UTC)
+    payload = {
+        "day": day.isoformat(),
+        "action": name,
+        "half": years.p50.isoformat() if years.p50 else None,  # by when it was so in half of the years
+        "years": season.years,
+    }
+    return Wanted("season", "", name, 0, season.end.year, due, payload)

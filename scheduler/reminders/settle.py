@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
-from scheduler.reminders.wanted import Derived, Wanted, span_text
+from scheduler.reminders.wanted import Derived, Wanted, action_of
 from scheduler.yard.facts import Log, Register
 from scheduler.yard.reminder_row import ReminderRow
 
@@ -23,7 +23,7 @@ STEP = timedelta(minutes=15)  # grid of the starts; the least length of a span
 QUIET = frozenset({"order"})  # changes of these are kept, but are nothing that anybody must be told
 # What somebody would act on: a change raises the sequence. Anything else is wording.
 MATTERS = ("action", "day", "called_off", "brush_end", "tentative", "unsure", "place", "two")
-TOLD = ("brush_start", "brush_end", "sure", "from", "to", "day", "day_words", "in_ten", "milestones")
+TOLD = ("brush_start", "brush_end", "sure", "day", "in_ten", "milestones")
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +138,7 @@ class _Tally:
         if closed == "past":  # the clock was set back: it was never anybody's answer
             payload = {name: value for name, value in row.payload.items() if name != "closed"}
             row = replace(row, state="planned", payload=payload)
-        new = replace(row, tag=want.tag or None, due_at=want.due, text=want.text, payload=_tidy(want.payload))
+        new = replace(row, tag=want.tag or None, due_at=want.due, text="", payload=_tidy(want.payload))
         if row.state not in OPEN or _matters(row) != _matters(new):
             new = replace(new, state="planned", sequence=row.sequence + 1, changed_at=self.at)
             self.note("moved", row.key, new)
@@ -192,15 +192,15 @@ class _Tally:
         if row.payload["sure"] and not want.payload["sure"] and _time(row, "brush_end") <= soon:
             names += TOLD  # its good hours are over, as was said; the rest of the day is no news
         elif _time(want, "brush_start") <= soon:
-            names += ["brush_start", "from", "day", "day_words"]
+            names += ["brush_start", "day"]
         payload = dict(want.payload) | {name: row.payload.get(name) for name in names}
         due = datetime.fromisoformat(payload["brush_start"])
-        return replace(want, due=due, text=span_text(payload), payload=payload)
+        return replace(want, due=due, payload=payload)
 
     def doubt(self, row: ReminderRow) -> None:
         """Nothing is known of its hours any more: neither firm nor called off."""
         payload = dict(row.payload) | {"tentative": True, "unsure": True}
-        new = replace(row, payload=payload, text=span_text(payload))
+        new = replace(row, payload=payload, text="")
         if new == row:
             self.note("kept", row.key)
         else:
@@ -219,7 +219,7 @@ def _new(want: Wanted, at: datetime) -> ReminderRow:
         key=want.key,
         kind=want.kind,
         due_at=want.due,
-        text=want.text,
+        text="",  # only rows of older versions hold a sentence
         changed_at=at,
         tag=want.tag or None,
         end=want.end or None,
@@ -235,7 +235,8 @@ def _tidy(payload: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _matters(row: ReminderRow) -> tuple[Any, ...]:
-    return (row.due_at, *(row.payload.get(name) for name in MATTERS))
+    told = dict(row.payload) | {"action": action_of(row.payload)}
+    return (row.due_at, *(told.get(name) for name in MATTERS))
 
 
 def _loud(row: ReminderRow) -> tuple[Any, ...]:

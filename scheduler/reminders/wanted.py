@@ -2,7 +2,13 @@
 
 Pure. What is due follows from when each log was felled and each end was cut or
 coated (``Job.due``); the day on which it is put to the person follows from the
-spans. Texts name days, never "today", so that they stay true as time goes by.
+spans.
+
+No sentence is made or kept here: a reminder holds codes and values, and
+``views/reminder.py`` says them when they are read. So a yard that changes its
+language writes nothing, no entry of a calendar gets another UID or SEQUENCE, and
+what was called off before the change reads like all else. A row of an older
+version holds its sentence in ``text`` and is shown by that.
 """
 
 from __future__ import annotations
@@ -12,16 +18,12 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta, tzinfo
 from typing import TYPE_CHECKING, Any
 
-from scheduler.units import Units, show_clock
-from scheduler.wood.species import show_name
-
 if TYPE_CHECKING:
     from scheduler.planning.jobs import Job
     from scheduler.planning.verdict import Milestone, TimedSpan
-    from scheduler.settings import Species
     from scheduler.yard.facts import End, Log, Moment, Register
 
-__all__ = ["MOST_LINES", "Derived", "Speaker", "Wanted", "derive", "span_text"]
+__all__ = ["MOST_LINES", "ROOFED", "Derived", "Wanted", "action_of", "derive"]
 
 MOST_LINES = 5  # of a list that a person reads; then "and 6 more"
 SAW_AHEAD = timedelta(days=14)  # a date of the saw becomes a reminder so long before its warning
@@ -30,14 +32,15 @@ HALF_HOUR = timedelta(minutes=30)
 ROUGH = timedelta(hours=18)  # a time known no better than this is told as "about"
 MILESTONES = ("touch_dry", "rain_safe", "frost_safe", "dry")
 KINDS = {"first_coat": "seal", "cut_and_coat": "seal"}  # all other jobs keep their name
-ACTIONS = {
-    "first_coat": "first coat",
-    "cut_and_coat": "fresh cut and first coat",
-    "second_coat": "second coat",
-    "touch_up": "touch up the skips",
-    "look": "look",
-    "saw": "saw it, don't coat",
-    "saw_by": "saw it soon, before it stains",
+ROOFED = "under a roof"  # what stands for the place of a span for wood that was roofed by hand
+# As actions were kept before they were codes; such a row is the same reminder, its sequence stays.
+OLD_ACTIONS = {
+    "fresh cut and first coat": "cut_and_coat",
+    "touch up the skips": "touch_up",
+    "saw it, don't coat": "saw",
+    "saw it soon, before it stains": "saw_by",
+    "the last day to count on for the brush": "last",
+    "the brush can come out again": "first",
 }
 
 Covered = Mapping[tuple[str | None, bool], Sequence["TimedSpan"]]
@@ -51,7 +54,10 @@ class Wanted:
     yard, or None: no day is in sight). Of a span: ``start``, ``end`` (UTC),
     ``brush_start``, ``brush_end`` (what a person is told: the part with the
     chance of a plain yes, where there is one), ``in_ten``, ``milestones``,
-    ``work``. Of a job: ``action``, ``wood``, ``order``.
+    ``work`` (by log: ``tag``, ``species`` or ``wood``, ``ends``, ``action``, ``two``).
+    Of a job: ``action`` (its kind), ``species`` or ``wood`` (what a person calls
+    it), ``count``, ``order``, ``why`` and ``hint`` (English, see ``Words.told``),
+    ``felled``, ``cut``, ``coated`` (each ``day``, ``rough``, ``assumed``).
     """
 
     kind: str  # seal, second_coat, touch_up, look, saw, saw_by, span, season
@@ -60,7 +66,6 @@ class Wanted:
     cause: int  # number of the entry that causes it
     ordinal: int  # first, second ... look; of a span it is given when it is kept
     due: datetime  # UTC; of a span when to begin
-    text: str
     payload: Mapping[str, Any] = field(default_factory=dict, hash=False)
 
     @property
@@ -86,38 +91,10 @@ class Derived:
     unknown: frozenset[str] = frozenset()
 
 
-@dataclass(frozen=True, slots=True)
-class Speaker:
-    """How a yard says days, hours and woods."""
-
-    zone: tzinfo
-    units: Units = "metric"
-    species: Mapping[str, Species] = field(default_factory=dict, hash=False)
-    language: str = "en"
-
-    def local(self, when: datetime) -> datetime:
-        """The time on the yard's clock."""
-        return when.astimezone(self.zone)
-
-    def day(self, when: datetime, beside: datetime) -> str:
-        """ "Sat 1 Nov"; with the year where it is far from ``beside``."""
-        local = self.local(when)
-        year = f" {local.year}" if abs(beside - when) > timedelta(days=270) else ""
-        return f"{local:%a} {local.day} {local:%b}{year}"
-
-    def moment(self, moment: Moment, beside: datetime) -> str:
-        """The same for a time that may be rough: "about 20 Oct"."""
-        day = self.day(moment.time, beside)
-        return f"about {day.partition(' ')[2]}" if moment.half > ROUGH else day
-
-    def clock(self, when: datetime) -> str:
-        """ "9" or "13:30", as in "brush 9 to 13:30"."""
-        return show_clock(self.local(when), self.units, short=True)
-
-    def wood(self, log: Log) -> str:
-        """Name of a wood: the table's, else what the person said."""
-        row = self.species.get(log.species or "")
-        return show_name(row, self.language) if row else (log.species_said or "wood not known")
+def action_of(payload: Mapping[str, Any], default: str = "") -> str:
+    """The code of what is to be done, of a row of an older version too: "first_coat", "last"."""
+    told = str(payload.get("action", default))
+    return OLD_ACTIONS.get(told, told.replace(" ", "_"))
 
 
 # ------------------------------------------------------------------ all of them
@@ -128,7 +105,7 @@ def derive(
     register: Register,
     spans: Sequence[TimedSpan] | None,
     at: datetime,
-    speaker: Speaker,
+    zone: tzinfo,
     *,
     covered: Covered | None = None,
     trusted: timedelta = timedelta(days=7),
@@ -163,7 +140,7 @@ def derive(
             continue
         if job.kind == "saw_by" and job.due > at + SAW_AHEAD:
             continue  # it stands in the list of logs; a reminder months ahead is noise
-        day = speaker.local(max(job.due, begin)).date()
+        day = max(job.due, begin).astimezone(zone).date()
         if job.coats:
             key = (job.place, job.roofed)
             where = key if key in ahead else (None, False)
@@ -171,39 +148,40 @@ def derive(
             if span is not None:
                 placed.setdefault((where, span.start), []).append(job)
             tentative = span is not None and span.start > firm
-            items.append(_of_job(job, log, speaker, order, _day_of(span, speaker), tentative))
+            items.append(_of_job(job, log, zone, order, _day_of(span, zone), tentative))
         else:
-            items.append(_of_job(job, log, speaker, order, day))
+            items.append(_of_job(job, log, zone, order, day))
     for where, row in ahead.items():
         for span in row:
             work = placed.get((where, span.start), [])
             if work or where == (None, False):
-                items.append(_of_span(span, where, work, register, speaker, firm))
+                items.append(_of_span(span, where, work, register, zone, firm))
     items.sort(key=lambda w: (w.due, w.key))
-    return Derived(tuple(items), register, speaker.local(at).date(), at if spans is None else known_until)
+    return Derived(tuple(items), register, at.astimezone(zone).date(), at if spans is None else known_until)
 
 
-def _day_of(span: TimedSpan | None, speaker: Speaker) -> date | None:
-    return None if span is None else speaker.local(span.start).date()
+def _day_of(span: TimedSpan | None, zone: tzinfo) -> date | None:
+    return None if span is None else span.start.astimezone(zone).date()
 
 
 # ------------------------------------------------------------------ jobs
 
 
 def _of_job(
-    job: Job, log: Log, speaker: Speaker, order: int, day: date | None, tentative: bool = False
+    job: Job, log: Log, zone: tzinfo, order: int, day: date | None, tentative: bool = False
 ) -> Wanted:
     end = log.end(job.end) if job.end else None
     payload = {
-        "action": ACTIONS[job.kind],
-        "wood": speaker.wood(log),
+        "action": job.kind,
+        **_wood(log),
+        "count": log.count if log.count > 1 else None,
         "day": day.isoformat() if day else None,
         "order": order,
         "two": job.people > 1,
         "place": job.place,
         "why": _why(job),
-        "detail": _detail(job, log, end, speaker),
         "hint": job.hint,
+        **_since(job, log, end, zone),
         "tentative": tentative,
     }
     return Wanted(
@@ -213,51 +191,39 @@ def _of_job(
         cause=job.cause,
         ordinal=job.ordinal,
         due=_up_to(job.due, MINUTE),
-        text=_sentence(job, log, end, speaker),
         payload=payload,
     )
 
 
-def _sentence(job: Job, log: Log, end: End | None, speaker: Speaker) -> str:
-    """ "H01 wild cherry, butt: first coat. Open since Sat 1 Nov, felled Fri 31 Oct." """
-    which = f"{log.tag} {speaker.wood(log)}"
-    if log.count > 1:
-        which += f" ({log.count} pieces)"
-    head = f"{which}{f', {job.end}' if job.end else ''}: {ACTIONS[job.kind]}."
-    return " ".join(filter(None, [head, _why(job), _detail(job, log, end, speaker)]))
+def _wood(log: Log) -> dict[str, str | None]:
+    """What names the wood: its key in the table, or else what the person said."""
+    return {"species": log.species, "wood": None if log.species else log.species_said or None}
 
 
-def _detail(job: Job, log: Log, end: End | None, speaker: Speaker) -> str:
-    """Since when, and who is needed."""
-    more = [_since(job, log, end, speaker)]
-    if job.people > 1:
-        more.append("Two people for the saw.")
-    return " ".join(filter(None, more))
+def _why(job: Job) -> str | None:
+    """Why a job is to be done, where that says more than its name."""
+    told = job.kind in ("look", "saw", "saw_by") or job.kind in KINDS
+    return (job.why or None) if told and job.why != "bare" else None
 
 
-def _why(job: Job) -> str:
-    said = {"look": job.why, "saw": job.why, "saw_by": job.why}.get(
-        job.kind, job.why if KINDS.get(job.kind) else ""
-    )
-    if not said or said == "bare":
-        return ""
-    return said[0].upper() + said[1:] + ("" if said.endswith("?") else ".")
-
-
-def _since(job: Job, log: Log, end: End | None, speaker: Speaker) -> str:
+def _since(job: Job, log: Log, end: End | None, zone: tzinfo) -> dict[str, Any]:
     """Since when the end lies open, or under its coat."""
     coat = end.last_coat if end is not None else None
     if coat is not None and job.kind in ("second_coat", "touch_up", "look"):
-        return f"Coated {speaker.moment(coat.moment, job.due)}."
-    felled = speaker.moment(log.felled, job.due) if log.felled else None
-    if end is None:
-        return f"Felled {felled}." if felled else ""
-    cut = speaker.moment(end.cut, job.due)
-    if end.cut.assumed and cut != felled:
-        return f"Cut not told, taken as {cut}." + (f" Felled {felled}." if felled else "")
-    if felled is None:
-        return f"Open since {cut}."
-    return f"Felled and open since {cut}." if cut == felled else f"Open since {cut}, felled {felled}."
+        return {"coated": _moment(coat.moment, zone)}
+    return {
+        "felled": _moment(log.felled, zone) if log.felled else None,
+        "cut": _moment(end.cut, zone) if end is not None else None,
+    }
+
+
+def _moment(moment: Moment, zone: tzinfo) -> dict[str, Any]:
+    """A time as well as a person is told it: its day on the yard's clock, and how sure that is."""
+    return {
+        "day": moment.time.astimezone(zone).date().isoformat(),
+        "rough": moment.half > ROUGH,
+        "assumed": moment.assumed,
+    }
 
 
 # ------------------------------------------------------------------ spans
@@ -268,11 +234,11 @@ def _of_span(
     where: tuple[str | None, bool],
     jobs: Sequence[Job],
     register: Register,
-    speaker: Speaker,
+    zone: tzinfo,
     firm: datetime,
 ) -> Wanted:
     place, roofed = where
-    lines = _work_lines(jobs, register, speaker)
+    lines = _work(jobs, register)
     start, end, sure = _brush(span)
     payload: dict[str, Any] = {
         "start": _iso(span.start),
@@ -280,19 +246,16 @@ def _of_span(
         "brush_start": _iso(start),
         "brush_end": _iso(end),
         "sure": sure,
-        "day": speaker.local(start).date().isoformat(),
-        "day_words": speaker.day(start, start),
-        "from": speaker.clock(start),
-        "to": speaker.clock(end),
+        "day": start.astimezone(zone).date().isoformat(),
         "in_ten": min(max(round(span.chance * 10), 1), 9),
-        "place": place if place is not None else "under a roof" if roofed else None,
+        "place": place if place is not None else ROOFED if roofed else None,
         "tentative": span.start > firm,
         "unsure": False,
-        "milestones": _milestones(span.milestones, speaker),
+        "milestones": _milestones(span.milestones, zone),
         "work": lines[:MOST_LINES],
         "more": max(len(lines) - MOST_LINES, 0),
     }
-    return Wanted("span", "", "", 0, 0, start, span_text(payload), payload)
+    return Wanted("span", "", "", 0, 0, start, payload)
 
 
 def _brush(span: TimedSpan) -> tuple[datetime, datetime, bool]:
@@ -306,22 +269,12 @@ def _iso(when: datetime) -> str:
     return when.astimezone(UTC).isoformat()
 
 
-def span_text(payload: Mapping[str, Any]) -> str:
-    """ "Tue 4 Nov: brush 9 to 1, about 9 in 10." from what a span's reminder holds."""
-    place = payload.get("place")
-    where = f" {place}" if place == "under a roof" else f" in the {place}" if place else ""
-    hours = f"{payload['from']} to {payload['to']}" if payload["from"] != payload["to"] else payload["to"]
-    at = "" if payload["from"] != payload["to"] else "at "
-    unsure = " by an old forecast" if payload.get("unsure") else ""
-    return f"{payload['day_words']}: brush {at}{hours}{where}, about {payload['in_ten']} in 10{unsure}."
-
-
-def _milestones(reached: Milestone, speaker: Speaker) -> dict[str, str | None]:
+def _milestones(reached: Milestone, zone: tzinfo) -> dict[str, str | None]:
     """By when a coat has come so far, in half hours of the yard's clock: they are not known better."""
     out: dict[str, str | None] = {}
     for name in MILESTONES:
         when: datetime | None = getattr(reached, name)
-        out[name] = None if when is None else _half_hour(when, speaker.zone).isoformat()
+        out[name] = None if when is None else _half_hour(when, zone).isoformat()
     return out
 
 
@@ -337,16 +290,15 @@ def _up_to(when: datetime, step: timedelta) -> datetime:
     return utc + (step - rest if rest else timedelta(0))
 
 
-def _work_lines(jobs: Iterable[Job], register: Register, speaker: Speaker) -> list[str]:
-    """The coats of a span by log, dearest first: "H02 walnut, butt and top: fresh cut and first coat"."""
+def _work(jobs: Iterable[Job], register: Register) -> list[dict[str, Any]]:
+    """The coats of a span by log, dearest first."""
     ends: dict[tuple[str, str, bool], list[str]] = {}
     for job in jobs:
         if not job.optional:
             ends.setdefault((job.tag, job.kind, job.people > 1), []).append(job.end or "")
-    lines = []
+    out = []
     for (tag, kind, two), names in ends.items():
         log = register.log(tag)
-        wood = f" {speaker.wood(log)}" if log is not None else ""
-        which = " and ".join(filter(None, names))
-        lines.append(f"{tag}{wood}, {which}: {ACTIONS[kind]}{' (two people)' if two else ''}")
-    return lines
+        wood = {} if log is None else {name: said for name, said in _wood(log).items() if said}
+        out.append({"tag": tag, **wood, "ends": [*filter(None, names)], "action": kind, "two": two})
+    return out

@@ -7,7 +7,8 @@ same day, so that a client that asks again finds nothing new.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, date, datetime, timedelta
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
 from unicodedata import category
 from uuid import UUID, uuid5
 from zoneinfo import ZoneInfo
@@ -17,14 +18,15 @@ from icalendar import Alarm, Calendar, Event, vDuration, vText
 from scheduler import __version__
 from scheduler.settings import FeedChoice
 from scheduler.units import Units
+from scheduler.views.custom import date_text
 from scheduler.views.feed import PAST, CalendarEntry, calendar_entries
+from scheduler.views.words import Words, words_in
 from scheduler.views.zone_rules import vtimezone
 from scheduler.yard.reminder_row import ReminderRow
 
-__all__ = ["agenda", "calendar_bytes"]
+__all__ = ["AgendaDay", "agenda", "agenda_days", "calendar_bytes", "empty_agenda"]
 
 REFRESH = timedelta(hours=1)
-ABOUT = "When to brush, and what is due. The morning's answer rules: an empty day is not a yes."
 ALARM_BEFORE = timedelta(hours=-1)
 
 
@@ -37,6 +39,7 @@ def calendar_bytes(
     *,
     at: datetime,
     past: timedelta = PAST,
+    language: str = "en",
 ) -> bytes:
     """The calendar file of a yard.
 
@@ -48,13 +51,16 @@ def calendar_bytes(
         ``times = "utc"`` writes UTC; ``"zone"`` writes the yard's clock with its VTIMEZONE.
     at
         Chooses the days that are shown; nothing else depends on it.
+    language
+        Of names and texts. None of them has the LANGUAGE parameter that RFC 5545 (3.2.10) allows:
+        of a text with it node-ical makes an object, which programs that rest on it do not expect.
 
     Returns
     -------
     UTF-8, CRLF, lines of at most 75 octets.
     """
-    entries = calendar_entries(rows, zone, units, feed, at, past=past)
-    calendar = _frame(yard_name, zone, entries)
+    entries = calendar_entries(rows, zone, units, feed, at, past=past, language=language)
+    calendar = _frame(yard_name, zone, entries, words_in(language))
     if feed.times == "zone":
         since = min((_year(entry.start) for entry in entries), default=at.astimezone(zone).year)
         calendar.add_component(vtimezone(zone, since - 1))
@@ -68,16 +74,17 @@ def _year(when: date) -> int:
     return when.year
 
 
-def _frame(yard_name: str, zone: ZoneInfo, entries: Sequence[CalendarEntry]) -> Calendar:
+def _frame(yard_name: str, zone: ZoneInfo, entries: Sequence[CalendarEntry], words: Words) -> Calendar:
     """The calendar without its events. No METHOD: so DTSTAMP means "last revised" (RFC 5545, 3.8.7.2)."""
     calendar = Calendar()
     calendar.add("VERSION", "2.0")
-    calendar.add("PRODID", f"-//Coatcast//Coatcast {__version__}//EN")
+    calendar.add("PRODID", f"-//Coatcast//Coatcast {__version__}//{words.language.upper()}")
     calendar.add("CALSCALE", "GREGORIAN")
-    said = {"NAME": _clean(" ".join(yard_name.split())) or "Yard", "DESCRIPTION": ABOUT}
-    said |= {"X-WR-CALNAME": said["NAME"], "X-WR-CALDESC": ABOUT, "X-WR-TIMEZONE": zone.key}
-    for name, text in said.items():
-        calendar.add(name, vText(text))  # of a name that it does not know the library escapes nothing
+    about, name = words["feed.about"], _clean(" ".join(yard_name.split())) or words["feed.yard"]
+    said = {"NAME": name, "DESCRIPTION": about}
+    said |= {"X-WR-CALNAME": name, "X-WR-CALDESC": about, "X-WR-TIMEZONE": zone.key}
+    for key, text in said.items():
+        calendar.add(key, vText(text))  # of a name that it does not know the library escapes nothing
     refresh = vDuration(REFRESH)
     refresh.params["VALUE"] = "DURATION"  # RFC 7986, 5.7 requires it
     calendar.add("REFRESH-INTERVAL", refresh)
@@ -134,19 +141,53 @@ def _alarm(entry: CalendarEntry) -> Alarm:
 # ------------------------------------------------------------------ as text
 
 
+@dataclass(frozen=True, slots=True)
+class AgendaDay:
+    """A day of the agenda: its name, and its entries, each with what is told of it."""
+
+    day: date
+    name: str
+    entries: tuple[tuple[str, tuple[str, ...]], ...]
+
+
 def agenda(
-    rows: Sequence[ReminderRow], zone: ZoneInfo, units: Units, feed: FeedChoice, *, at: datetime
+    rows: Sequence[ReminderRow],
+    zone: ZoneInfo,
+    units: Units,
+    feed: FeedChoice,
+    *,
+    at: datetime,
+    language: str = "en",
 ) -> str:
     """The calendar from today on as a plain list by day."""
-    today = at.astimezone(zone).date()
+    days = agenda_days(rows, zone, units, feed, at=at, language=language)
+    if not days:
+        return f"{empty_agenda(feed, language)}\n"
+    return "\n".join(_day_text(day) for day in days)
+
+
+def empty_agenda(feed: FeedChoice, language: str) -> str:
+    """What is said where nothing stands in the calendar."""
+    return words_in(language).say("agenda.nothing", days=feed.days)
+
+
+def agenda_days(
+    rows: Sequence[ReminderRow],
+    zone: ZoneInfo,
+    units: Units,
+    feed: FeedChoice,
+    *,
+    at: datetime,
+    language: str,
+) -> list[AgendaDay]:
+    """The days of the calendar from today on that have something."""
+    today, words = at.astimezone(zone).date(), words_in(language)
     days: dict[date, list[CalendarEntry]] = {}
-    for entry in calendar_entries(rows, zone, units, feed, at):
+    for entry in calendar_entries(rows, zone, units, feed, at, language=language):
         day = entry.start.astimezone(zone).date() if isinstance(entry.start, datetime) else entry.start
         if day >= today:
             days.setdefault(day, []).append(entry)
-    if not days:
-        return f"Nothing in the calendar for the next {feed.days} days. An empty day is not a yes.\n"
-    return "\n".join(_day_text(day, found) for day, found in sorted(days.items()))
+    return [_agenda_day(day, found, words) for day, found in sorted(days.items())]
 
 
 def _reading_order(entry: CalendarEntry) -> tuple[bool, str, bool, tuple[int, int], str]:
@@ -154,14 +195,21 @@ def _reading_order(entry: CalendarEntry) -> tuple[bool, str, bool, tuple[int, in
     return (not entry.timed, entry.start.isoformat(), off, entry.order, entry.summary)
 
 
-def _day_text(day: date, entries: Sequence[CalendarEntry]) -> str:
-    lines = [f"{day:%a} {day.day} {day:%b}"]
+def _agenda_day(day: date, entries: Sequence[CalendarEntry], words: Words) -> AgendaDay:
+    lines: list[tuple[str, tuple[str, ...]]] = []
     for entry in sorted(entries, key=_reading_order):
-        unsure = " (not firm yet)" if entry.status == "TENTATIVE" else ""
-        lines.append(f"  {entry.summary}{unsure}")
-        if entry.timed:
-            first = entry.description.partition("\n\n")[0]  # the work of the span has lines of its own
-            lines.extend(f"    {line}" for line in first.splitlines())
+        unsure = entry.status == "TENTATIVE"
+        name = words.say("agenda.not_firm", entry=entry.summary) if unsure else entry.summary
+        first = entry.description.partition("\n\n")[0]  # the work of the span has lines of its own
+        lines.append((name, tuple(first.splitlines()) if entry.timed else ()))
         if entry.rest:
-            lines.append(f"  {entry.rest}")
+            lines.append((entry.rest, ()))
+    name = date_text(datetime.combine(day, time(12), UTC), words["reminder.date"], words.language)
+    return AgendaDay(day, name, tuple(lines))
+
+
+def _day_text(day: AgendaDay) -> str:
+    lines = [day.name]
+    for entry, told in day.entries:
+        lines += [f"  {entry}", *(f"    {line}" for line in told)]
     return "\n".join(lines) + "\n"

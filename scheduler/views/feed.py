@@ -11,9 +11,21 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from scheduler.reminders.wanted import MOST_LINES
+from scheduler.reminders.wanted import MOST_LINES, action_of
 from scheduler.settings import FeedChoice
-from scheduler.units import Units, show_clock
+from scheduler.units import Units
+from scheduler.views.reminder import (
+    action_words,
+    exact_clock,
+    hint_words,
+    place_words,
+    season_told,
+    since_words,
+    which,
+    why_words,
+    work_line,
+)
+from scheduler.views.wording import Wording, first_upper
 from scheduler.yard.reminder_row import ReminderRow
 
 __all__ = ["PAST", "CalendarEntry", "calendar_entries"]
@@ -36,13 +48,7 @@ CATEGORIES = {
     "season": ("Season",),
 }
 KINDS = tuple(CATEGORIES)
-REACHED = (
-    ("touch_dry", "dry to touch by"),
-    ("rain_safe", "takes rain by"),
-    ("frost_safe", "past frost by"),
-    ("dry", "dry through by"),
-)
-FEEL = "Feel the ends first: dull and dry, or wait an hour."
+REACHED = ("touch_dry", "rain_safe", "frost_safe", "dry")
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +78,7 @@ class CalendarEntry:
 class _View:
     """Whose calendar, and which days of it."""
 
-    zone: ZoneInfo
-    units: Units
+    w: Wording
     today: date
     first: date
     end: date  # exclusive
@@ -81,12 +86,6 @@ class _View:
     def shows(self, day: date, *, off: bool) -> bool:
         least = max(self.first, self.today - OFF_KEPT) if off else self.first
         return least <= day < self.end
-
-    def by(self, when: datetime, beside: date) -> str:
-        """ "20:00", "Wed 9:30", "8 pm": the day where it is another."""
-        local = when.astimezone(self.zone)
-        clock = show_clock(local, self.units)
-        return clock if local.date() == beside else f"{local:%a} {clock}"
 
 
 def calendar_entries(
@@ -97,16 +96,17 @@ def calendar_entries(
     at: datetime,
     *,
     past: timedelta = PAST,
+    language: str = "en",
 ) -> tuple[CalendarEntry, ...]:
     """The entries of a calendar, in order of time.
 
     Spans of the next ``feed.days`` days; first coats and touch-ups of today and
     tomorrow; second coats, looks and the saw within ``feed.days``; the season's
     days however far ahead; what is over for ``past``. ``at`` only chooses days:
-    within a day equal rows give equal entries.
+    within a day equal rows give equal entries. Only the texts are of the language.
     """
     today = at.astimezone(zone).date()
-    view = _View(zone, units, today, today - past, today + feed.days * DAY)
+    view = _View(Wording(zone, units, at, language), today, today - past, today + feed.days * DAY)
     entries = [e for row in rows if row.kind == "span" for e in _span_entry(row, view)]
     entries += [e for row in rows if row.kind == "season" for e in _season_entry(row, view)]
     entries += _job_entries([row for row in rows if row.kind not in ("span", "season")], view)
@@ -118,20 +118,20 @@ def calendar_entries(
 
 def _span_entry(row: ReminderRow, view: _View) -> list[CalendarEntry]:
     start, end = (datetime.fromisoformat(row.payload[name]) for name in ("brush_start", "brush_end"))
-    day = start.astimezone(view.zone).date()
+    w = view.w
+    day = w.day_of(start)
     off = row.state == "cancelled"
     if row.state == "dropped" or not view.shows(day, off=off):
         return []
-    title = _span_title(row, start, end, view)
-    unsure = "No fresh forecast: these hours are from an older one." if row.payload.get("unsure") else ""
-    told = "The forecast has changed: no span here any more." if off else _span_told(row, day, view)
+    unsure = w.words["feed.unsure"] if row.payload.get("unsure") else ""
+    told = w.words["feed.changed"] if off else _span_told(row, day, end, w)
     tentative = row.payload.get("tentative") or unsure
     return [
         CalendarEntry(
             uid=str(row.uid),
             start=start,
             end=max(end, start + LEAST),
-            summary=f"Called off: {title}" if off else title,
+            summary=_summary(_span_title(row, start, end, w), off, w),
             description="\n".join(filter(None, [unsure, told])),
             status="CANCELLED" if off else "TENTATIVE" if tentative else "CONFIRMED",
             sequence=row.sequence,
@@ -142,33 +142,41 @@ def _span_entry(row: ReminderRow, view: _View) -> list[CalendarEntry]:
     ]
 
 
-def _span_title(row: ReminderRow, start: datetime, end: datetime, view: _View) -> str:
+def _summary(title: str, off: bool, w: Wording) -> str:
+    return w.words.say("feed.called_off", title=title) if off else title
+
+
+def _span_title(row: ReminderRow, start: datetime, end: datetime, w: Wording) -> str:
     """ "Brush 9 to 1: about 9 in 10"."""
-    a, b = (show_clock(t.astimezone(view.zone), view.units, short=True) for t in (start, end))
-    place = row.payload.get("place")
-    where = f" {place}" if place == "under a roof" else f" in the {place}" if place else ""
-    hours = f"at {a}" if start == end else f"{a} to {b}"
-    return f"Brush {hours}{where}: about {row.payload['in_ten']} in 10"
+    chance = w.words.say("chance.about", tenths=row.payload["in_ten"])
+    place = place_words(row.payload, w)
+    return w.words.say("feed.brush", hours=w.span(start, end), place=place, chance=chance)
 
 
-def _span_told(row: ReminderRow, day: date, view: _View) -> str:
+def _span_told(row: ReminderRow, day: date, end: datetime, w: Wording) -> str:
+    say = w.words.say
     reached = row.payload.get("milestones") or {}
     known = [
-        f"{words} {view.by(datetime.fromisoformat(reached[name]), day)}"
-        for name, words in REACHED
+        say(
+            "stone.by",
+            what=w.words[f"stone.{name}"],
+            time=exact_clock(datetime.fromisoformat(reached[name]), w, day),
+        )
+        for name in REACHED
         if reached.get(name)
     ]
-    far = [words.removesuffix(" by") for name, words in REACHED if not reached.get(name)]
-    lines = [f"A coat brushed then: {', '.join(known)}."] if known else []
+    far = [w.words[f"stone.{name}"] for name in REACHED if not reached.get(name)]
+    lines = [say("feed.brushed", milestones=", ".join(known))] if known else []
     if row.payload.get("sure") and row.payload["brush_end"] != row.payload["end"]:
-        lines.append(f"Stop at {row.payload['to']}: after that the chance falls.")
+        lines.append(say("feed.stop", at=w.span(end, end)))
     if far:
-        lines.append(f"Beyond this forecast: {', '.join(far)}.")
+        lines.append(say("feed.beyond", milestones=", ".join(far)))
     work, more = row.payload.get("work") or [], row.payload.get("more") or 0
     if work:
-        lines += ["", "Do first:", *work, *([f"and {more} more"] if more else []), "", FEEL]
+        lines += ["", w.words["feed.do_first"], *(work_line(one, w) for one in work)]
+        lines += [*([say("feed.and_more", count=more)] if more else []), "", w.words["feed.feel"]]
     else:
-        lines += ["", "No end is due."]
+        lines += ["", w.words["today.none_due"]]
     return "\n".join(lines)
 
 
@@ -177,18 +185,17 @@ def _span_told(row: ReminderRow, day: date, view: _View) -> str:
 
 def _season_entry(row: ReminderRow, view: _View) -> list[CalendarEntry]:
     """A day of the season, however far ahead."""
-    day = date.fromisoformat(row.payload["day"])
+    day, w = date.fromisoformat(row.payload["day"]), view.w
     off = row.state == "cancelled"
     if row.state == "dropped" or not (day >= view.end or view.shows(day, off=off)):
         return []
-    title = row.payload["action"][0].upper() + row.payload["action"][1:]
     return [
         CalendarEntry(
             uid=str(row.uid),
             start=day,
             end=day + DAY,
-            summary=f"Called off: {title}" if off else title,
-            description=row.payload["detail"],
+            summary=_summary(first_upper(action_words(row.payload, w)), off, w),
+            description=season_told(row.payload, w, years=True),
             status="CANCELLED" if off else "CONFIRMED",
             sequence=row.sequence,
             changed_at=row.changed_at,
@@ -233,14 +240,14 @@ def _job_entries(rows: Sequence[ReminderRow], view: _View) -> list[CalendarEntry
     for row in sorted(rows, key=lambda row: (row.id or 0, row.key)):
         day = _shown_day(row, view)
         if day is not None and row.kind in CATEGORIES:
-            name = (row.kind, row.tag or "", row.payload.get("action", row.kind), day)
+            name = (row.kind, row.tag or "", action_of(row.payload, row.kind), day)
             groups.setdefault(name, []).append(row)
     found = [_Group(name[0], name[3], tuple(members)) for name, members in groups.items()]
     seen = [g for g in found if (g.open_rows or g.off) and _is_near(g, view)]
     days: dict[tuple[bool, str, date], list[_Group]] = {}
     for group in sorted(seen, key=lambda g: (g.order, g.rows[0].key)):
         days.setdefault((group.off, group.kind, group.day), []).append(group)
-    return [entry for groups_ in days.values() for entry in _day_entries(groups_, rows)]
+    return [entry for groups_ in days.values() for entry in _day_entries(groups_, rows, view.w)]
 
 
 def _shown_day(row: ReminderRow, view: _View) -> date | None:
@@ -250,7 +257,7 @@ def _shown_day(row: ReminderRow, view: _View) -> date | None:
         return None
     day = date.fromisoformat(text)
     if row.later_until is not None and row.state in OPEN:
-        day = max(day, row.later_until.astimezone(view.zone).date())
+        day = max(day, view.w.day_of(row.later_until))
     return day
 
 
@@ -263,26 +270,27 @@ def _is_near(group: _Group, view: _View) -> bool:
     return first <= group.day <= view.today + DAY
 
 
-def _day_entries(groups: Sequence[_Group], rows: Sequence[ReminderRow]) -> list[CalendarEntry]:
+def _day_entries(groups: Sequence[_Group], rows: Sequence[ReminderRow], w: Wording) -> list[CalendarEntry]:
     """Of one kind on one day: at most five entries, the last one names the rest."""
-    entries = [_job_entry(group, rows) for group in groups[:MOST_LINES]]
+    entries = [_job_entry(group, rows, w) for group in groups[:MOST_LINES]]
     rest = groups[MOST_LINES:]
     if rest and entries:
         last = entries[-1]
-        named = "; ".join(_head(group) for group in rest[:MOST_NAMED])
-        named += f"; and {len(rest) - MOST_NAMED} others" if len(rest) > MOST_NAMED else ""
+        named = "; ".join(_head(group, w) for group in rest[:MOST_NAMED])
+        if len(rest) > MOST_NAMED:
+            named = w.words.say("feed.others", logs=named, count=len(rest) - MOST_NAMED)
         changed = max([last.changed_at, *(r.changed_at for r in rows if r.kind == last.kind)])
-        more = f"And {len(rest)} more: {named}."
+        more = w.words.say("feed.rest", count=len(rest), logs=named)
         told = f"{last.description}\n\n{more}".strip()
         entries[-1] = replace(last, description=told, changed_at=changed, rest=more)
     return entries
 
 
-def _job_entry(group: _Group, rows: Sequence[ReminderRow]) -> CalendarEntry:
+def _job_entry(group: _Group, rows: Sequence[ReminderRow], w: Wording) -> CalendarEntry:
     leader = group.rows[0]
     shown = group.shown()
     hints = dict.fromkeys(row.payload["hint"] for row in shown if row.payload.get("hint"))
-    lines = [*_details(shown), *(f"{hint[0].upper()}{hint[1:]}." for hint in hints)]
+    lines = [*_details(shown, w), *(hint_words(hint, w) for hint in hints)]
     tentative = any(row.payload.get("tentative") for row in shown)
     # An end that is done leaves the entry without a change of its own: the newest change of the log counts.
     kin = [row.changed_at for row in rows if (row.kind, row.tag) == (leader.kind, leader.tag)]
@@ -290,7 +298,7 @@ def _job_entry(group: _Group, rows: Sequence[ReminderRow]) -> CalendarEntry:
         uid=str(leader.uid),
         start=group.day,
         end=group.day + DAY,
-        summary=f"Called off: {_title(group)}" if group.off else _title(group),
+        summary=_summary(_title(group, w), group.off, w),
         description="\n".join(lines),
         status="CANCELLED" if group.off else "TENTATIVE" if tentative else "CONFIRMED",
         sequence=leader.sequence,
@@ -301,34 +309,34 @@ def _job_entry(group: _Group, rows: Sequence[ReminderRow]) -> CalendarEntry:
     )
 
 
-def _details(rows: Sequence[ReminderRow]) -> list[str]:
+def _details(rows: Sequence[ReminderRow], w: Wording) -> list[str]:
     """What is told of the ends: once where it is the same of all."""
-    told = {row.end or "": _told(row) for row in rows}
+    told = {row.end or "": _told(row, w) for row in rows}
     if len(set(told.values())) == 1:
         return [text for text in list(told.values())[:1] if text]
-    return [f"{end.capitalize()}: {text}" for end, text in told.items() if text]
+    return [
+        w.words.say("feed.of_end", end=first_upper(w.end(end)), text=text)
+        for end, text in told.items()
+        if text
+    ]
 
 
-def _told(row: ReminderRow) -> str:
-    why = "" if row.kind == "look" else row.payload.get("why")  # of a look it stands in the title
-    return " ".join(filter(None, [why, row.payload.get("detail")]))
+def _told(row: ReminderRow, w: Wording) -> str:
+    why = "" if row.kind == "look" else why_words(row.payload, w)  # of a look it stands in the title
+    return " ".join(filter(None, [why, since_words(row.payload, row.due_at, w)]))
 
 
-def _head(group: _Group) -> str:
+def _head(group: _Group, w: Wording) -> str:
     """ "H01 wild cherry, butt and top"."""
     shown = group.shown()
-    ends = " and ".join(row.end for row in shown if row.end)
-    wood = shown[0].payload.get("wood")
-    return f"{shown[0].tag}{f' {wood}' if wood else ''}{f', {ends}' if ends else ''}"
+    return which(shown[0].tag or "", [row.end for row in shown if row.end], shown[0].payload, w)
 
 
-def _title(group: _Group) -> str:
+def _title(group: _Group, w: Wording) -> str:
     """ "H01 wild cherry, butt and top: first coat"."""
-    payload = group.shown()[0].payload
-    ask = payload.get("why") if group.kind == "look" else ""
-    who = " (two people)" if any(row.payload.get("two") for row in group.shown()) else ""
-    return f"{_head(group)}: {payload.get('action', group.kind)}{f', {_lower(ask)}' if ask else ''}{who}"
-
-
-def _lower(text: str) -> str:
-    return text[:1].lower() + text[1:]
+    payload, say = group.shown()[0].payload, w.words.say
+    ask = why_words(payload, w, sentence=False) if group.kind == "look" else ""
+    two = any(row.payload.get("two") for row in group.shown())
+    action = action_words(payload, w, group.kind)
+    title = say("reminder.work", which=_head(group, w), action=action, two="")
+    return title + (say("feed.ask", why=ask) if ask else "") + (w.words["reminder.by_two"] if two else "")

@@ -12,9 +12,8 @@ from datetime import datetime, time, timedelta
 from scheduler.planning.night import Peril
 from scheduler.planning.verdict import TimedSpan
 from scheduler.reminders.outgoing import may_ring_now, pauses
-from scheduler.reminders.pails import AGAIN_DAYS
 from scheduler.reminders.walltime import due_at, last_due, morning_of
-from scheduler.settings import parse_clock
+from scheduler.settings import pail_numbers, parse_clock
 from scheduler.views.notice_said import (
     FIRST_LINE,
     Notice,
@@ -26,6 +25,7 @@ from scheduler.views.notice_said import (
     pail_rings,
     wet_tags,
 )
+from scheduler.views.reminder import wanted_text
 from scheduler.views.today import tonight
 
 __all__ = ["before_dark", "blind", "can_leave", "danger", "evening", "pail", "pail_reminders"]
@@ -35,7 +35,6 @@ DANGER_AHEAD = timedelta(hours=6)  # how long before a coat is spoiled that ring
 ROOFED_BY = timedelta(minutes=30)  # before that
 WATCHED = timedelta(days=3)  # so long after a coat was laid its weather is watched
 DAY = timedelta(days=1)
-PAIL_AGAIN = timedelta(days=AGAIN_DAYS)  # or when it was used since
 NIGHT_ENDS = timedelta(
     hours=15
 )  # after the before-dark notice's time: what is spoiled later is tomorrow's word
@@ -210,7 +209,7 @@ def pail_reminders(o: Occasion) -> list[Notice]:
         day = told if isinstance(told, str) else o.w.day_of(one.due).isoformat()
         if day > o.day.isoformat():
             continue
-        text = o.w.words.told(one.text)
+        text = wanted_text(one, o.w)
         subject = text if len(text) <= FIRST_LINE else f"{text[: FIRST_LINE - 1].rpartition(' ')[0]} …"
         lines = (subject, text) if subject != text else (subject,)
         due = max(one.due, last_due(o.at, morning_of(o.times), o.w.zone)[1])
@@ -245,9 +244,10 @@ def _pail_line(o: Occasion) -> str | None:
         return None
     used = [coat.moment.time for log in b.register.logs for end in log.ends for coat in end.coats]
     last = max([*used, *(one.moment.time for one in b.register.pails)], default=None)
+    again = timedelta(days=pail_numbers()["again"])  # or when it was used since
     for one in o.told.values():
         called = one.kind == "pail" or "pail" in one.action.split("|")
-        if called and o.at - one.at < PAIL_AGAIN and (last is None or last < one.at):
+        if called and o.at - one.at < again and (last is None or last < one.at):
             return None
     return o.w.words.say("today.pail", temperature=o.w.temperature(night.air_c))
 

@@ -22,6 +22,7 @@ from scheduler.views.notice_said import (
     named,
     wet_tags,
 )
+from scheduler.views.reminder import wanted_text
 from scheduler.views.today import (
     cautions,
     first_jobs,
@@ -224,7 +225,7 @@ def _rides(o: Occasion, riding: Sequence[Wanted]) -> str | None:
         if tags:
             parts.append(say(key, logs=named(tags, w)))
     usual = ("look", "saw", "saw_by", "seal", "touch_up", "second_coat")
-    parts += [w.words.told(one.text) for one in riding if one.kind not in usual][:2]
+    parts += [wanted_text(one, w) for one in riding if one.kind not in usual][:2]
     return " ".join(part if part.endswith((".", "?")) else f"{part}." for part in parts) or None
 
 

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from scheduler.planning.pail import Frost, PailOutlook, Wax
-from scheduler.reminders.pails import frost_words, order_words, room_words, warming_words, which_pail
-from scheduler.reminders.wanted import Speaker
+from scheduler.reminders.pails import frost_facts, order_facts, warming_facts
 from scheduler.units import show_volume
+from scheduler.views.reminder import frost_text, order_text, pail_name, room_text, warming_text
 from scheduler.views.wording import Wording
 
 __all__ = ["pail_json", "pail_lines"]
@@ -22,19 +22,18 @@ FROZEN = (
 
 def pail_lines(seen: PailOutlook, w: Wording, numbers: Mapping[str, float]) -> list[str]:
     """What there is and needs, then what wants doing; nothing is said of what is well."""
-    s = Speaker(w.zone, w.units)
     said = _wax(seen.wax, w)
     if seen.order is not None:
-        said.append(order_words(seen.order, s, numbers))
+        said.append(order_text(order_facts(seen.order, numbers), w))
     for frost in seen.frost:
-        said += _night(frost, w, s, numbers)
-    said += [warming_words(one, s, numbers) for one in seen.warming]
+        said += _night(frost, w, numbers)
+    said += [warming_text(warming_facts(one, numbers), w) for one in seen.warming]
     for name, cold, nights in seen.coldest:
         times = f", {nights} with frost" if nights > 1 else ""
-        said.append(f"{which_pail(name)}: coldest night met {w.temperature(cold)}{times}.")
+        said.append(f"{pail_name(name, w)}: coldest night met {w.temperature(cold)}{times}.")
     if seen.doubtful:
         said.append(FROZEN)
-    said += [f"{which_pail(name)} was opened more than a year ago: look at its sheet." for name in seen.old]
+    said += [f"{pail_name(name, w)} was opened more than a year ago: look at its sheet." for name in seen.old]
     return said
 
 
@@ -54,13 +53,14 @@ def _wax(wax: Wax, w: Wording) -> list[str]:
     return [f"Left: {left}{used}.", f"{need}."]
 
 
-def _night(frost: Frost, w: Wording, s: Speaker, numbers: Mapping[str, float]) -> list[str]:
+def _night(frost: Frost, w: Wording, numbers: Mapping[str, float]) -> list[str]:
     if frost.standing in ("frost_free", "elsewhere"):
         return []
     if frost.air_c is None:
-        return [f"{which_pail(frost.pail)}: the night is not known. Take it indoors."]
+        return [f"{pail_name(frost.pail, w)}: the night is not known. Take it indoors."]
     if frost.bring_in:
-        return [f"{frost_words(frost, s, w.day_of(w.at))} {room_words(s, numbers)}"]
+        facts = frost_facts(frost, numbers) | {"day": w.day_of(w.at).isoformat()}
+        return [f"{frost_text(facts, w)} {room_text(facts, w)}"]
     if frost.pail_c is None:
         return []
     lowest = w.temperature(frost.pail_c)

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
+from functools import partial
 from typing import Any
 
 from scheduler.commands.book import by_of, moment_of, places_of, record, voice_of
@@ -18,6 +19,7 @@ from scheduler.commands.told import fields_of, wood_of
 from scheduler.commands.yard import away_told, seen_told
 from scheduler.reminders.queue import Answer, mark
 from scheduler.settings import Species, species_table
+from scheduler.views.reminder import reminder_text
 from scheduler.web.desk import Desk
 from scheduler.web.forms import Form
 from scheduler.wood.species import CAREFUL, Ambiguous, Unknown, find
@@ -336,10 +338,11 @@ def remind(desk: Desk, here: Session, form: Form) -> Outcome:
     number, said = form.get("reminder", ""), form.get("answer", "")
     if said not in ANSWERS or not number.isdecimal():
         raise Fail("The page does not know that answer. Load it again.")
+    text = partial(reminder_text, w=here.wording)
     local = (here.at + timedelta(days=1)).astimezone(here.yard.zone)
     until = local.replace(hour=0, minute=5, second=0, microsecond=0) if said == "later" else None
-    row = mark(desk.store(), here.yard.yard.key, number, ANSWERS[said], here.at, until)
-    return Outcome(f"{ANSWERED[said]}: {row.text}")
+    row = mark(desk.store(), here.yard.yard.key, number, ANSWERS[said], here.at, until, said=text)
+    return Outcome(f"{ANSWERED[said]}: {text(row)}")
 
 
 def pail(here: Session, form: Form) -> Outcome:

@@ -83,7 +83,8 @@ def feed_bytes(rows: Sequence[ReminderRow], yard: YardFile, choice: Choice, at: 
     """The calendar of an address: the kinds that it names, the cancelled ones too."""
     wanted = {kind for name in choice.kinds for kind in KINDS[name]}
     mine = [row for row in rows if row.kind in wanted]
-    return calendar_bytes(mine, yard.yard.name, yard.zone, yard.yard.units, choice.feed, at=at)
+    y = yard.yard
+    return calendar_bytes(mine, y.name, yard.zone, y.units, choice.feed, at=at, language=y.language)
 
 
 @dataclass(frozen=True, slots=True)

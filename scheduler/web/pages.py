@@ -6,20 +6,22 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
-from scheduler.health import notice_check
+from scheduler.health import notice_lines
 from scheduler.seasons import climate_known
 from scheduler.selfcheck import verified
 from scheduler.service import learn_all, pails_seen, season_ahead
-from scheduler.settings import YardFile, learning, pail_numbers, species_table
-from scheduler.views.calendar import agenda
+from scheduler.settings import learning, pail_numbers, species_table
+from scheduler.views.calendar import agenda_days, empty_agenda
 from scheduler.views.learned import learned_lines
 from scheduler.views.log_sheet import show_lines
 from scheduler.views.pail import pail_lines
+from scheduler.views.reminder import reminder_parts, reminder_text, state_words
 from scheduler.views.scores import scores_lines
 from scheduler.views.season import season_lines
 from scheduler.views.today import cautions, tonight
 from scheduler.views.winter import winter_lines
-from scheduler.views.wording import Wording
+from scheduler.views.wording import Wording, first_upper
+from scheduler.views.words import words_in
 from scheduler.weather.series import WeatherError
 from scheduler.web import rows, screens
 from scheduler.web.acts import SETTINGS, TIMES
@@ -339,21 +341,13 @@ def more_values(desk: Desk) -> dict[str, Any]:
 def calendar_values(desk: Desk) -> dict[str, Any]:
     """The calendar as an agenda."""
     yard, at = desk.yard(), desk.clock()
-    text = agenda(desk.rows(), yard.zone, yard.yard.units, yard.feed, at=at)
-    blocks = [block.splitlines() for block in text.split("\n\n") if block.strip()]
-    days = [(lines[0], _agenda_lines(lines[1:])) for lines in blocks]
-    return {"title": "Calendar", "days": days if days[0][1] else [], "nothing": blocks[0][0]}
-
-
-def _agenda_lines(lines: Sequence[str]) -> list[tuple[str, list[str]]]:
-    """(entry, its further lines): what is indented deeper belongs to what stands above."""
-    out: list[tuple[str, list[str]]] = []
-    for line in lines:
-        if line.startswith("    ") and out:
-            out[-1][1].append(line.strip())
-        else:
-            out.append((line.strip(), []))
-    return out
+    y = yard.yard
+    return {
+        "title": words_in(y.language)["calendar.title"],
+        "days": agenda_days(desk.rows(), yard.zone, y.units, yard.feed, at=at, language=y.language),
+        "nothing": empty_agenda(yard.feed, y.language),
+        "language": words_in(y.language).language,
+    }
 
 
 def _open(known: Sequence[ReminderRow]) -> list[ReminderRow]:
@@ -370,44 +364,50 @@ def _due(row: ReminderRow) -> datetime:
 
 def _reminder(row: ReminderRow, w: Wording) -> dict[str, Any]:
     rests = row.later_until is not None and row.later_until > w.at
+    day, (what, rest) = w.day(_due(row)), reminder_parts(row, w)
+    state = w.words["reminder.dropped_long"] if row.state == "dropped" else state_words(row.state, w)
     return {
         "id": row.id,
-        "text": row.text,
-        "what": row.text.partition(". ")[0].rstrip("."),
-        "rest": row.text.partition(". ")[2],
-        "when": f"rests till {w.when(_due(row))}" if rests else w.day(_due(row)),
+        "text": reminder_text(row, w),
+        "what": what,
+        "rest": rest,
+        "when": w.words.say("reminder.rests", when=w.when(_due(row))) if rests else day,
         "tag": row.tag,
         "end": row.end,
         "coats": row.kind in screens.TO_COAT and row.tag is not None,
         "open": row.state in OPEN,
-        "state": {"cancelled": "called off", "dropped": "dropped, not needed"}.get(row.state, row.state),
+        "state": state,
     }
 
 
 def reminders_values(desk: Desk) -> dict[str, Any]:
     """All reminders that wait for an answer."""
-    yard = desk.yard()
-    w = Wording(yard.zone, yard.yard.units, desk.clock(), yard.yard.language)
+    w = _wording(desk)
     known = _open(desk.rows())
     return {
-        "title": "Reminders",
+        "title": w.words["reminder.list"],
         "reminders": [_reminder(row, w) for row in known[:REMINDERS_SHOWN]],
         "left": max(len(known) - REMINDERS_SHOWN, 0),
-        "notices": _notices(desk, yard),
+        "notices": _notices(desk, w),
+        "language": w.words.language,
     }
 
 
-def _notices(desk: Desk, yard: YardFile) -> list[str]:
+def _wording(desk: Desk) -> Wording:
+    yard = desk.yard()
+    return Wording(yard.zone, yard.yard.units, desk.clock(), yard.yard.language)
+
+
+def _notices(desk: Desk, w: Wording) -> list[str]:
     """When the last notice left, which could not, and mornings on which nobody looked."""
-    found = notice_check(desk.store(), yard, desk.clock())
-    return [f"{said[:1].upper()}{said[1:]}." for said in found.said.split("; ")]
+    return [f"{first_upper(said)}." for said in notice_lines(desk.store(), desk.yard(), w)[0]]
 
 
 def reminder_values(desk: Desk, number: str) -> dict[str, Any]:
     """One reminder, for the link in a notice."""
-    yard = desk.yard()
-    w = Wording(yard.zone, yard.yard.units, desk.clock(), yard.yard.language)
+    w = _wording(desk)
     found = next((row for row in desk.rows() if str(row.id) == number), None)
     if found is None or found.kind == "span":
         raise YardError(f"There is no reminder {number}.")
-    return {"title": f"Reminder {number}", "one": _reminder(found, w)}
+    title = w.words.say("reminder.title", number=number)
+    return {"title": title, "one": _reminder(found, w), "language": w.words.language}

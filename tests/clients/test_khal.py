@@ -43,6 +43,15 @@ SHOWN = [
     "2025-11-08 09:00 -> 2025-11-08 11:00 | Called off: Brush 9 to 11: about 9 in 10 | CANCELLED |",
     "2025-11-12 09:00 -> 2025-11-12 13:00 | Brush 9 to 13: about 9 in 10 | TENTATIVE |",
 ]
+GERMAN = [
+    "2025-11-03  -> 2025-11-03  | H09 Kirsche, Stockende: nachsehen, klar oder milchig? | CONFIRMED |",
+    f"2025-11-04  -> 2025-11-04  | H01 {NAME}, Stockende und Zopfende: erster Anstrich | CONFIRMED |",
+    "2025-11-04  -> 2025-11-04  | H09 Kirsche, Stockende: zweiter Anstrich | CONFIRMED |",
+    "2025-11-04 09:00 -> 2025-11-04 13:00 | Streichen 9 bis 13 Uhr: etwa 9 von 10 | CONFIRMED |  ⏰",
+    "2025-11-06 22:00 -> 2025-11-07 06:00 | Streichen 22 bis 6 Uhr: etwa 9 von 10 | CONFIRMED |  ⏰",
+    "2025-11-08 09:00 -> 2025-11-08 11:00 | Abgesagt: Streichen 9 bis 11 Uhr: etwa 9 von 10 | CANCELLED |",
+    "2025-11-12 09:00 -> 2025-11-12 13:00 | Streichen 9 bis 13 Uhr: etwa 9 von 10 | TENTATIVE |",
+]
 
 
 class Khal:
@@ -79,6 +88,15 @@ def test_khal_shows_every_entry_at_the_yards_own_hour(tmp_path: Path, times: str
     client = Khal(tmp_path)
     client.take(feed_bytes(times))
     assert client.listed("2025-11-03", "12d") == SHOWN
+
+
+@pytest.mark.parametrize("times", ["utc", "zone"])
+def test_khal_shows_the_german_feed_and_takes_it_for_the_same_entries(tmp_path: Path, times: str) -> None:
+    client = Khal(tmp_path)
+    client.take(feed_bytes(times))
+    client.take(feed_bytes(times, "de"))
+    assert client.listed("2025-11-03", "12d") == GERMAN
+    assert len(list((tmp_path / "calendar").glob("*.ics"))) == len(SHOWN)
 
 
 def test_khal_takes_a_second_import_for_the_same_entries(tmp_path: Path) -> None:

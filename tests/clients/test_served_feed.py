@@ -25,7 +25,7 @@ from feed_samples import FeedYard, events
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from reminder_samples import AT, BERLIN, DAY, HOUR, job, log, moved, span, wanted
-from test_khal import Khal
+from test_khal import GERMAN, Khal
 
 from scheduler.reminders.settle import settle
 from scheduler.settings import FeedChoice
@@ -153,6 +153,45 @@ def test_node_ical_reads_the_served_calendar(address: str, times: str, tmp_path:
     data = fetched(f"{address}&times={times}")
     found = by_script("read_node.mjs", *node_ical(), data, tmp_path)
     assert listed(found) == written(data)
+
+
+# ------------------------------------------------------------------ in German
+
+
+def speaks_german(yard: FeedYard) -> None:
+    text = yard.file.read_text(encoding="utf-8")
+    yard.file.write_text(text.replace("[yard]\n", '[yard]\nlanguage = "de"\n'), encoding="utf-8")
+
+
+@pytest.mark.filterwarnings("default")  # a reader's own
+def test_all_read_the_german_calendar_alike(yard: FeedYard, address: str, tmp_path: Path) -> None:
+    """Umlauts and quotes, folded within and between letters of more than one octet."""
+    english = written(fetched(address))
+    speaks_german(yard)
+    data = fetched(address)
+    ours = written(data)
+    assert all(len(line) <= 75 for line in data.split(b"\r\n"))
+    for uid, one in ours.items():
+        same = {name: value for name, value in one.items() if name not in ("summary", "description")}
+        assert same == {name: english[uid][name] for name in same}, "only texts are of the language"
+        assert one["summary"] != english[uid]["summary"]
+    assert any("verträgt Regen ab" in one["description"] for one in ours.values())
+    assert by_vobject(data) == ours
+    assert listed(by_script("read.mjs", *ical_js(), data, tmp_path)["events"]) == ours
+    assert listed(by_script("read_node.mjs", *node_ical(), data, tmp_path)) == ours
+
+
+def test_a_subscription_takes_the_german_texts_for_the_same_days(
+    yard: FeedYard, address: str, tmp_path: Path
+) -> None:
+    khal, sync = Khal(tmp_path), Sync(tmp_path, address)
+    sync("sync")
+    speaks_german(yard)
+    sync("sync")
+    assert sync.told() == texts_of(written(fetched(address)))
+    assert khal.listed("2025-11-03", "12d") == [line.removesuffix("⏰").rstrip() for line in GERMAN], (
+        "nothing stays behind in English"
+    )
 
 
 # ------------------------------------------------------------------ vdirsyncer: a real subscription

@@ -38,7 +38,6 @@ from scheduler.planning.pail import (
     wax_of,
 )
 from scheduler.reminders.pails import pail_wanted
-from scheduler.reminders.wanted import Speaker
 from scheduler.settings import (
     CoatingChoice,
     assumptions,
@@ -48,6 +47,7 @@ from scheduler.settings import (
     worth_numbers,
 )
 from scheduler.views.pail import pail_json, pail_lines
+from scheduler.views.reminder import wanted_text
 from scheduler.yard.facts import Cut, End, Moment, Pail, Register
 
 NUMBERS = pail_numbers()
@@ -429,18 +429,19 @@ def test_reminders_ring_before_dark_keep_their_key_for_a_fortnight_and_name_days
     when = at("upland", n)
     facts = replace(register("upland", when), pails=(pail(litres=3.6, place="lean-to"),))
     sunset = when.replace(hour=16)
-    speaker = Speaker(BERLIN)
 
     def wanted(day: int) -> dict[str, object]:
         rows = pail_wanted(
-            seen(n, "lean-to"), facts, when + timedelta(days=day), speaker,
+            seen(n, "lean-to"), facts, when + timedelta(days=day), BERLIN,
             sunset=sunset + timedelta(days=day), before_dark=timedelta(hours=3), numbers=NUMBERS,
         )  # fmt: skip
         return {row.kind: row for row in rows}
 
     row = wanted(0)["pail_frost"]
     assert row.due == sunset - timedelta(hours=3)  # type: ignore[attr-defined]
-    assert "tonight" not in row.text  # type: ignore[attr-defined]
+    text = wanted_text(row, wording("upland", n))  # type: ignore[arg-type]
+    assert text.startswith("Pail in before dark on ")
+    assert "tonight" not in text
     keys = {wanted(day)["pail_frost"].key for day in range(14)}  # type: ignore[attr-defined]
     assert len(keys) <= 2
     assert pails.PailOutlook is PailOutlook
@@ -451,7 +452,7 @@ def test_a_pail_whose_place_nobody_told_makes_no_reminder_of_its_own() -> None:
     when = at("upland", n)
     facts = replace(register("upland", when), pails=(pail(litres=3.6),))
     rows = pail_wanted(
-        seen(n, None), facts, when, Speaker(BERLIN),
+        seen(n, None), facts, when, BERLIN,
         sunset=None, before_dark=timedelta(hours=3), numbers=NUMBERS,
     )  # fmt: skip
     assert not [row for row in rows if row.kind == "pail_frost"]

@@ -25,6 +25,7 @@ from scheduler.reminders import channels, channels_local
 from scheduler.reminders.channels import Attachment, Message, Outcome, carries_notices, check, longest
 from scheduler.reminders.channels_secret import Mask
 from scheduler.reminders.channels_told import MOST_ATTACHMENT, MOST_TEXT, Target, one_line
+from scheduler.views.words import words_in
 
 # ------------------------------------------------------------------ messages
 
@@ -90,14 +91,21 @@ def test_an_attachment_too_large_is_left_out_and_the_text_says_so() -> None:
     assert notice(attachment=Attachment("coats.ics", bytes(MOST_ATTACHMENT))).attachment is not None
 
 
+def probe(yard: str, at: datetime) -> Message:
+    words = words_in("en")
+    return channels.test_message(
+        yard, at, subject=words["reminder.test_subject"], text=words["reminder.test"]
+    )
+
+
 def test_a_test_message_says_that_it_is_one_and_two_are_no_repeat() -> None:
-    first = channels.test_message("Ellerquern\nBcc: x", AT)
-    second = channels.test_message("Ellerquern\nBcc: x", AT + timedelta(seconds=1))
+    first = probe("Ellerquern\nBcc: x", AT)
+    second = probe("Ellerquern\nBcc: x", AT + timedelta(seconds=1))
     assert first.subject == "Coatcast test, 05:47"
     assert first.text.startswith("A test of Ellerquern Bcc: x, written 2025-11-03 05:47.\n")
     assert first.kind == "test"
     assert first.uid != second.uid
-    assert channels.test_message(YARD, AT).uid == channels.test_message(YARD, AT.astimezone(UTC)).uid
+    assert probe(YARD, AT).uid == probe(YARD, AT.astimezone(UTC)).uid
 
 
 # ------------------------------------------------------------------ all kinds

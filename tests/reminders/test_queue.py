@@ -15,6 +15,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from reminder_samples import (
     AT,
+    BERLIN,
     DAY,
     HOUR,
     TUESDAY_9,
@@ -32,6 +33,8 @@ from scheduler.planning.verdict import TimedSpan
 from scheduler.reminders.queue import QueueError, due, is_due, mark, reconcile, rows
 from scheduler.reminders.settle import settle
 from scheduler.reminders.wanted import Derived
+from scheduler.views.reminder import reminder_text
+from scheduler.views.wording import Wording
 from scheduler.yard.facts import Look, Moment
 from scheduler.yard.reminder_row import ReminderRow
 from scheduler.yard.store import Store, open_store
@@ -53,6 +56,10 @@ def the_only(store: Store, kind: str = "span", **facts: Any) -> ReminderRow:
     ]
     assert len(found) == 1, found
     return found[0]
+
+
+def text_of(row: ReminderRow) -> str:
+    return reminder_text(row, Wording(BERLIN, "metric", AT))
 
 
 def states(store: Store) -> list[tuple[str, str]]:
@@ -99,7 +106,7 @@ def test_other_wording_alone_does_not_raise_the_sequence(store: Store) -> None:
     row = the_only(store, "seal")
     assert changes.reworded == (row.key,)
     assert (row.sequence, row.changed_at) == (0, AT + HOUR)
-    assert "felled" not in row.text
+    assert "felled" not in text_of(row)
 
 
 def test_another_place_in_the_order_is_kept_but_is_no_news(store: Store) -> None:
@@ -265,7 +272,7 @@ def test_a_moved_span_keeps_key_and_uid_while_it_overlaps(store: Store) -> None:
     second = the_only(store)
     assert changes.moved == (first.key,)
     assert (second.key, second.uid, second.sequence) == (first.key, first.uid, 1)
-    assert second.text == "Tue 4 Nov: brush 10 to 15, about 9 in 10."
+    assert text_of(second) == "Tue 4 Nov: brush 10 to 15, about 9 in 10."
 
 
 def test_a_span_that_moves_to_the_next_day_is_the_same_within_24_hours(store: Store) -> None:
@@ -307,7 +314,7 @@ def test_a_span_under_way_keeps_the_start_it_had(store: Store) -> None:
     shorter = replace(rest, end=TUESDAY_9 + 3 * HOUR)
     changes = reconcile(store, YARD, wanted(spans=[shorter], at=now), now)
     assert changes.moved == (first.key,)
-    assert the_only(store).text == "Tue 4 Nov: brush 9 to 12, about 9 in 10."
+    assert text_of(the_only(store)) == "Tue 4 Nov: brush 9 to 12, about 9 in 10."
 
 
 def test_the_rest_of_a_day_after_its_good_hours_is_no_news(store: Store) -> None:
@@ -326,7 +333,7 @@ def test_good_hours_that_end_before_they_were_said_to_are_told(store: Store) -> 
     now = TUESDAY_9 + 2.1 * HOUR
     rest = replace(span(chance=0.6), start=TUESDAY_9 + 2.25 * HOUR, end=wide.end)
     assert reconcile(store, YARD, wanted(spans=[rest], at=now), now).moved
-    assert the_only(store).text == "Tue 4 Nov: brush 9 to 16:15, about 6 in 10."
+    assert text_of(the_only(store)) == "Tue 4 Nov: brush 9 to 16:15, about 6 in 10."
 
 
 def test_a_span_that_is_over_is_done_not_called_off(store: Store) -> None:
@@ -354,7 +361,7 @@ def test_unknown_weather_calls_nothing_off_but_makes_it_unsure(store: Store) -> 
     assert (changes.cancelled, changes.moved) == ((), (row.key,))
     assert row.state == "planned"
     assert row.payload["tentative"]
-    assert row.text == "Tue 4 Nov: brush 9 to 13, about 9 in 10 by an old forecast."
+    assert text_of(row) == "Tue 4 Nov: brush 9 to 13, about 9 in 10 by an old forecast."
     assert the_only(store, "seal").payload["day"] == "2025-11-04"
     assert not reconcile(store, YARD, wanted([job()], spans=None), AT + 2 * HOUR).any
     reconcile(store, YARD, wanted([job()], spans=[span()]), AT + 3 * HOUR)
@@ -421,11 +428,11 @@ def test_later_survives_the_next_plan(store: Store) -> None:
 def test_an_answer_to_an_unknown_number_names_the_nearest(store: Store) -> None:
     reconcile(store, YARD, wanted([job(), job(name="top")]), AT)
     with pytest.raises(QueueError, match=r"no reminder 99\. Near: 2: H01 wild cherry, top: first coat"):
-        mark(store, YARD, 99, "done", AT)
+        mark(store, YARD, 99, "done", AT, said=text_of)
     with pytest.raises(QueueError, match=r"no reminder h01\. Near: 1: H01 .*; 2: H01"):
-        mark(store, YARD, "h01", "done", AT)
+        mark(store, YARD, "h01", "done", AT, said=text_of)
     with pytest.raises(QueueError, match="no number of a reminder"):
-        mark(store, YARD, "xyzzy", "done", AT)
+        mark(store, YARD, "xyzzy", "done", AT, said=text_of)
     with pytest.raises(QueueError, match=r"'snooze' is no answer .* done, drop, later"):
         mark(store, YARD, 1, "snooze", AT)  # type: ignore[arg-type]
     assert {row.state for row in rows(store, YARD)} == {"planned"}

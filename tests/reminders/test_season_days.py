@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 import pytest
-from reminder_samples import AT, BERLIN, DAY, SPEAKER, local, season, wanted
+from reminder_samples import AT, BERLIN, DAY, local, season, wanted
 
 from scheduler.reminders.queue import is_due
 from scheduler.reminders.season import season_wanted
@@ -20,7 +20,7 @@ TODAY = date(2025, 11, 3)
 
 
 def derived(today: date = TODAY, **facts: object) -> Derived:
-    items = season_wanted(season(**facts), today, SPEAKER)  # type: ignore[arg-type]
+    items = season_wanted(season(**facts), today, BERLIN)  # type: ignore[arg-type]
     at = datetime.combine(today, AT.time(), AT.tzinfo)
     return replace(wanted(at=at), items=items, today=today)
 
@@ -104,5 +104,5 @@ def test_nobody_is_asked_to_do_anything_about_it() -> None:
 
 def test_the_winter_after_has_entries_of_its_own() -> None:
     later = replace(season("2026-11-20", "2027-03-20"), end=date(2027, 1, 14))
-    keys = {item.key for item in (*derived().items, *season_wanted(later, TODAY, SPEAKER))}
+    keys = {item.key for item in (*derived().items, *season_wanted(later, TODAY, BERLIN))}
     assert len(keys) == 4

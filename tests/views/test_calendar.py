@@ -460,7 +460,7 @@ def heard(text: str) -> str:
 @given(TEXTS, TEXTS, st.integers(0, 10**6), st.integers(0, 10**8))
 def test_any_text_comes_back_as_it_was_written(wood: str, told: str, sequence: int, minute: int) -> None:
     rows = plan(wanted([job("look")]))
-    payload = dict(rows[0].payload) | {"wood": wood, "detail": told, "why": "", "action": "look"}
+    payload = dict(rows[0].payload) | {"species": None, "wood": wood, "detail": told, "why": ""}
     changed = datetime(1990, 1, 1, tzinfo=UTC) + minute * timedelta(minutes=1)
     row = replace(rows[0], payload=payload, sequence=sequence, changed_at=changed)
     data = write([row], yard_name=told or "Yard")
@@ -470,7 +470,7 @@ def test_any_text_comes_back_as_it_was_written(wood: str, told: str, sequence: i
     told_name = re.sub(r"\\(.)", r"\1", name.decode().partition(":")[2])
     assert told_name == (heard(" ".join(told.split())) or "Yard")
     event = only(data)
-    assert event["SUMMARY"] == heard(f"H01{f' {wood}' if wood else ''}, butt: look")
+    assert event["SUMMARY"] == heard(f"H01 {wood or 'wood not known'}, butt: look")
     assert event.get("DESCRIPTION", "") == heard(told)
     assert event["SEQUENCE"] == sequence
     assert event["DTSTAMP"].dt == event["LAST-MODIFIED"].dt == changed

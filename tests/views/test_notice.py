@@ -15,14 +15,17 @@ from test_today import AT, HOUR, NEVER, VALUES, W, job, log, small, span
 
 from scheduler.planning.jobs import Job
 from scheduler.planning.night import Night, Peril
+from scheduler.planning.pail import Frost, Order, Warming
 from scheduler.planning.verdict import Age
 from scheduler.reminders.outgoing import ToldNotice, composed
+from scheduler.reminders.pails import frost_facts, order_facts, warming_facts
 from scheduler.reminders.wanted import Wanted
-from scheduler.settings import NoticeTimes
+from scheduler.settings import NoticeTimes, pail_numbers
 from scheduler.views.notice import Notice, notices
 from scheduler.views.notice_said import kept_short, key_of
 from scheduler.views.today import Briefing
 from scheduler.views.wording import Wording
+from scheduler.views.words import words_in
 from scheduler.yard.facts import Coat, Moment, Pail, Register
 from scheduler.yard.reminder_row import ReminderRow
 
@@ -58,18 +61,27 @@ def asked(
     return {one.kind: one for one in due}
 
 
+NUMBERS = pail_numbers()
+FACTS: dict[str, dict[str, Any]] = {
+    "pail_frost": frost_facts(
+        Frost("pail", "shed", "roofed", -2.0, 1.0, 0.5, AT + 20 * HOUR, bring_in=True), NUMBERS
+    ),
+    "pail_warm": warming_facts(Warming("pail", 3.0, 5.0, AT, AT + DAY), NUMBERS),
+    "pail_order": order_facts(Order(3.6, None, None, van_may_freeze=False), NUMBERS),
+    "season": {"action": "last", "years": 30},
+}
+
+
 def item(kind: str, tag: str = "H01", **facts: Any) -> Wanted:
     """A reminder that is wanted on that Tuesday."""
-    payload = {"day": "2025-11-04"} | facts.pop("payload", {})
-    return Wanted(
-        kind, tag, facts.pop("end", "butt"), 1, 0, AT - HOUR, f"{tag}: {kind.replace('_', ' ')}.", payload
-    )
+    payload = {"day": "2025-11-04", "action": kind} | FACTS.get(kind, {}) | facts.pop("payload", {})
+    return Wanted(kind, tag, facts.pop("end", "butt"), 1, 0, AT - HOUR, payload)
 
 
 def row(of: Wanted, **facts: Any) -> ReminderRow:
     """The same as it is kept."""
     kept: dict[str, Any] = {"payload": dict(of.payload), "tag": of.tag, "id": 12}
-    return ReminderRow(of.key, of.kind, of.due, of.text, AT, **(kept | facts))
+    return ReminderRow(of.key, of.kind, of.due, "", AT, **(kept | facts))
 
 
 # ------------------------------------------------------------------ the morning
@@ -139,7 +151,8 @@ def test_a_reminder_of_any_kind_rides_in_the_morning_once(kind: str) -> None:
     b = small("leave_it")
     notice = asked(b, items=[one], rows=[row(one)])["morning"]
     assert notice.reminder_keys == (one.key,)
-    assert any("H01" in line for line in notice.lines[1:])
+    said = {"pail_order": "Order 3.6 L of wax", "season": "the last day to count on"}.get(kind, "H01")
+    assert any(said in line for line in notice.lines[1:])
     assert not notice.alone
     assert asked(b, items=[one], rows=[row(one, state="sent")]) == {}, "then it waits in the list"
 
@@ -490,7 +503,7 @@ def test_lines_are_joined_before_one_is_left_out_and_the_first_stays_as_it_is() 
 def check_plain(found: Sequence[Notice], public: str | None, language: str) -> None:
     for one in found:
         numbers = {key: (n, key.split("/")[1]) for n, key in enumerate(one.reminder_keys, 1)}
-        text = composed(one, numbers, public)
+        text = composed(one, numbers, public, answer=words_in(language)["reminder.answer"])
         assert len(text.splitlines()) <= 5, text
         assert one.lines[0] == one.subject
         assert 0 < len(one.subject) <= 60, one.subject
