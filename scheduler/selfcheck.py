@@ -141,7 +141,7 @@ def _learned_check(yard: YardFile, at: datetime) -> Check:
         yard.site.hollow,
         round(n["offset"]["least_nights"]),
         round(n["drying"]["least_looks"]),
-        Wording(yard.zone, yard.yard.units, at, yard.yard.language),
+        Wording(yard.zone, yard.yard.units, at),  # English, as all that stands beside it
     )
     return Check("learned", True, "; ".join(lines))
 

@@ -93,7 +93,8 @@ def plan(
     )
     ahead = week_ahead(here.yard, register, found, here.at, ask, former_plan(here.yard, here.at))
     if ahead is None:
-        raise Fail(f"Unknown: without a forecast nothing can be planned. {found.why or ''}".strip(), 1)
+        words = here.wording.words
+        raise Fail(words.say("plan.unknown", why=words.told(found.why or "")).strip(), 1)
     if keep:
         keep_plan(here.yard, ahead.week.plan, here.at)
     pushed = _pushed(here, found, ask, ahead, bought) if bought else ()

@@ -58,7 +58,8 @@ def rank(
     for line in wrapped(rank_lines(seen.jobs, seen.worths, register, seen.species, here.wording)):
         say(line)
     if found.why is not None:
-        say(f"Without a forecast: {found.why}")
+        words = here.wording.words
+        say(words.say("rank.no_forecast", why=words.told(found.why)))
 
 
 def season(
@@ -90,13 +91,14 @@ def season(
     except WeatherError as error:
         if history is not None:
             raise Fail(f"{history}: {error}") from None
-        raise Fail(str(error), 1) from None
+        raise Fail(here.wording.words.told(str(error)), 1) from None
     if as_json:
         print_json({**season_json(ahead.season), **winter_json(ahead.winter)})
         return
     w, seen = here.wording, ahead.seen
     own = winter_lines(ahead.winter, ahead.season, seen.register, seen.species, w)
-    for line in wrapped([*season_lines(ahead.season, w), *ahead.said, *own]):
+    noted = [w.words.told(text) for text in ahead.said]
+    for line in wrapped([*season_lines(ahead.season, w), *noted, *own]):
         say(line)
 
 

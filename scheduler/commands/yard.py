@@ -261,7 +261,7 @@ def _show_pails(here: Session, file: Path | None, issued: str | None, as_json: b
         say(_pail_line(here, one))
     lines = wrapped(pail_lines(found, here.wording, pail_numbers()))
     if not register.pails and not lines:
-        lines = ["No pail told of yet. Tell it with: coatcast pail half, or coatcast pail 3.6 L"]
+        lines = [here.wording.words["pail.none"]]
     for line in lines:
         say(line)
 
@@ -279,16 +279,18 @@ def _pail_json(here: Session, one: Pail) -> dict[str, object]:
 
 
 def _pail_line(here: Session, one: Pail) -> str:
-    units, voice = here.yard.yard.units, voice_of(here)
-    stock = show_volume(one.litres, units) if one.litres is not None else one.by_eye or "stock not told"
-    parts = [f"{stock}, told {voice.when(one.moment, here.at)}"]
+    from scheduler.views.pail import label_words, place_words, stock_words
+
+    voice, w = voice_of(here), here.wording
+    say = w.words.say
+    parts = [stock_words(one, w), say("pail.told", when=voice.when(one.moment, here.at))]
     if one.opened is not None:
-        parts.append(f"opened {voice.when(one.opened, here.at)}")
+        parts.append(say("pail.opened", when=voice.when(one.opened, here.at)))
     if one.place:
-        parts.append(f"at {one.place}")
+        parts.append(place_words(one.place, w, "pail.at_place"))
     if one.coldest_c is not None:
-        parts.append(f"coldest night met {show_temperature(one.coldest_c, units)}")
-    return f"{one.name}: {', '.join(parts)}"
+        parts.append(say("pail.met", temperature=w.temperature(one.coldest_c)))
+    return f"{label_words(one.name, w)}: {', '.join(parts)}"
 
 
 # ------------------------------------------------------------------ away

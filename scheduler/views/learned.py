@@ -17,57 +17,57 @@ def learned_lines(
     held: Learned, hollow_c: float, least_nights: int, least_coats: int, w: Wording
 ) -> list[str]:
     """Sentences on the yard's cold air and on its coats, each with its doubt and what it rests on."""
+    still = w.words.say("sure.still", than=_than(hollow_c, w))
     if held.refused:
-        return [f"switched off ([site] learn): {_than(hollow_c, w)} on clear calm nights, as the file says"]
-    return [*_air(held.offset, hollow_c, least_nights, w), *_coats(held.drying, least_coats)]
+        return [w.words.say("sure.refused", still=still)]
+    return [*_air(held.offset, still, least_nights, w), *_coats(held.drying, least_coats, w)]
 
 
 def _degrees(kelvin: float, w: Wording) -> str:
-    return f"{abs(kelvin) * 1.8:.0f} °F" if w.units == "us" else f"{abs(kelvin):.1f} °C"
+    return w.number(f"{abs(kelvin) * 1.8:.0f} °F" if w.units == "us" else f"{abs(kelvin):.1f} °C")
 
 
 def _than(kelvin: float, w: Wording) -> str:
     if abs(kelvin) < 0.05:
-        return "as the forecast"
-    return f"{_degrees(kelvin, w)} {'colder' if kelvin < 0 else 'warmer'} than the forecast"
+        return w.words["sure.same"]
+    return w.words.say("sure.colder" if kelvin < 0 else "sure.warmer", degrees=_degrees(kelvin, w))
 
 
-def _air(offset: Offset | None, hollow_c: float, least: int, w: Wording) -> list[str]:
-    file = f"the yard file's word holds: {_than(hollow_c, w)} on clear calm nights"
+def _air(offset: Offset | None, hollow: str, least: int, w: Wording) -> list[str]:
+    say = w.words.say
+    file = say("sure.file", still=hollow)
     if offset is None:
-        return [f"no night read yet, {file}. Tell one: coatcast seen min -3"]
-    count = f"{_nights(offset.nights)}, {offset.still_nights} of them clear and calm"
+        return [say("sure.none", file=file)]
+    one = "sure.nights_one" if offset.nights == 1 else "sure.nights"
+    nights = say(one, count=offset.nights, still=offset.still_nights)
     if offset.nights < least:
-        out = [f"from {count}; {least} are needed, until then {file}"]
+        out = [say("sure.few", nights=nights, least=least, file=file)]
     else:
-        still = (
-            f"{_than(offset.still_c, w)} on clear calm nights (give or take {_degrees(offset.hollow_sd, w)})"
-        )
-        rest = f"{_than(offset.air_c, w)} on others (give or take {_degrees(offset.air_sd, w)})"
-        out = [f"{still}, {rest}, from {count}"]
-        if offset.before_k is not None and offset.after_k is not None:
-            out.append(
-                f"forecasts were off the night's lowest by {_degrees(offset.before_k, w)}, "
-                f"with what had been learned by {_degrees(offset.after_k, w)}"
+        still, rest = (
+            say(f"sure.{name}_doubt", than=_than(kelvin, w), doubt=_degrees(doubt, w))
+            for name, kelvin, doubt in (
+                ("still", offset.still_c, offset.hollow_sd),
+                ("others", offset.air_c, offset.air_sd),
             )
+        )
+        out = [say("sure.air", still=still, others=rest, nights=nights)]
+        if offset.before_k is not None and offset.after_k is not None:
+            before, after = (_degrees(k, w) for k in (offset.before_k, offset.after_k))
+            out.append(say("sure.off", before=before, after=after))
     for day, why in offset.aside[-MOST_ASIDE:]:
-        out.append(f"set aside: {day:%a} {day.day} {day:%b}, {why}")
+        out.append(say("sure.aside", day=w.civil(day, "date.day_far"), why=w.number(w.words.told(why))))
     return out
 
 
-def _nights(count: int) -> str:
-    return "1 night" if count == 1 else f"{count} nights"
-
-
-def _coats(drying: Drying | None, least: int) -> list[str]:
+def _coats(drying: Drying | None, least: int, w: Wording) -> list[str]:
     if drying is None:
         return []
-    count = "1 coat looked at" if drying.coats == 1 else f"{drying.coats} coats looked at"
+    say = w.words.say
+    count = say("sure.coats_one" if drying.coats == 1 else "sure.coats", count=drying.coats)
     if drying.coats < least:
-        return [f"how fast coats dry: {count}, {least} are needed"]
-    factor = exp(drying.log_factor)
-    low, high = exp(drying.log_factor - drying.log_sd), exp(drying.log_factor + drying.log_sd)
-    return [f"coats dry {factor:.2f} times as fast as reckoned ({low:.2f} to {high:.2f}), from {count}"]
+        return [say("sure.coats_few", coats=count, least=least)]
+    factor, low, high = (w.number(f"{exp(drying.log_factor + k * drying.log_sd):.2f}") for k in (0, -1, 1))
+    return [say("sure.fast", factor=factor, low=low, high=high, coats=count)]
 
 
 def learned_json(held: Learned) -> dict[str, object]:

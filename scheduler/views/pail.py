@@ -7,17 +7,14 @@ from typing import Any
 
 from scheduler.planning.pail import Frost, PailOutlook, Wax
 from scheduler.reminders.pails import frost_facts, order_facts, warming_facts
-from scheduler.units import show_volume
 from scheduler.views.reminder import frost_text, order_text, pail_name, room_text, warming_text
 from scheduler.views.wording import Wording
+from scheduler.yard.facts import Pail
 
-__all__ = ["pail_json", "pail_lines"]
+__all__ = ["label_words", "pail_json", "pail_lines", "place_words", "stock_words"]
 
-FROZEN = (
-    'Frost may have reached it: write "frozen?" on it. Thaw it slowly at 16 to 27 °C (60 to 80 °F), '
-    "do not stir before all is liquid, then stir gently and look again after an hour. "
-    "Lumps, grains, oil on top or another colour: do not use it. The pail's sheet rules."
-)
+INDOORS = "indoors"  # a place that the page offers beside the yard's own
+UNNAMED = "pail"  # the only one
 
 
 def pail_lines(seen: PailOutlook, w: Wording, numbers: Mapping[str, float]) -> list[str]:
@@ -29,46 +26,55 @@ def pail_lines(seen: PailOutlook, w: Wording, numbers: Mapping[str, float]) -> l
         said += _night(frost, w, numbers)
     said += [warming_text(warming_facts(one, numbers), w) for one in seen.warming]
     for name, cold, nights in seen.coldest:
-        times = f", {nights} with frost" if nights > 1 else ""
-        said.append(f"{pail_name(name, w)}: coldest night met {w.temperature(cold)}{times}.")
+        times = w.words.say("pail.times", count=nights) if nights > 1 else ""
+        met = {"pail": pail_name(name, w), "temperature": w.temperature(cold), "times": times}
+        said.append(w.words.say("pail.coldest", **met))
     if seen.doubtful:
-        said.append(FROZEN)
-    said += [f"{pail_name(name, w)} was opened more than a year ago: look at its sheet." for name in seen.old]
+        said.append(w.words["pail.frozen"])
+    said += [w.words.say("pail.old", pail=pail_name(name, w)) for name in seen.old]
     return said
 
 
 def _wax(wax: Wax, w: Wording) -> list[str]:
-    need = f"The work in sight needs {_litres(wax.need, w)}"
-    if wax.coming > 0 and wax.due > 0:
-        later = _litres(wax.coming, w)
-        need += f": {_litres(wax.due, w)} for what waits, {later} for second coats and logs to come"
+    say, due, coming = w.words.say, w.litres(wax.due), w.litres(wax.coming)
+    parts = wax.coming > 0 and wax.due > 0
+    need = say("pail.need_parts" if parts else "pail.need", litres=w.litres(wax.need), due=due, coming=coming)
     if wax.left is None or wax.low is None or wax.high is None:
-        if wax.need < 0.005:
-            return []
-        return [f"{need}. How much there is was not told: coatcast pail half, or coatcast pail 3.6 L"]
-    left = _litres(wax.left, w)
-    if wax.high - wax.low > 0.05:
-        left += f" ({_litres(wax.low, w)} to {_litres(wax.high, w)}, judged by eye)"
-    used = f", {_litres(wax.used, w)} laid since it was told" if wax.used > 0.005 else ""
-    return [f"Left: {left}{used}.", f"{need}."]
+        return [say("pail.not_told", need=need)] if wax.need >= 0.005 else []
+    wide = wax.high - wax.low > 0.05
+    judged = say("pail.judged", low=w.litres(wax.low), high=w.litres(wax.high)) if wide else ""
+    used = say("pail.used", litres=w.litres(wax.used)) if wax.used > 0.005 else ""
+    return [say("pail.left", litres=w.litres(wax.left), judged=judged, used=used), need]
 
 
 def _night(frost: Frost, w: Wording, numbers: Mapping[str, float]) -> list[str]:
     if frost.standing in ("frost_free", "elsewhere"):
         return []
     if frost.air_c is None:
-        return [f"{pail_name(frost.pail, w)}: the night is not known. Take it indoors."]
+        return [w.words.say("pail.unknown", pail=pail_name(frost.pail, w))]
     if frost.bring_in:
         facts = frost_facts(frost, numbers) | {"day": w.day_of(w.at).isoformat()}
         return [f"{frost_text(facts, w)} {room_text(facts, w)}"]
     if frost.pail_c is None:
         return []
-    lowest = w.temperature(frost.pail_c)
-    return [f"About {w.temperature(frost.air_c)} in the night; the pail itself stays at {lowest} or above."]
+    return [w.words.say("pail.night", air=w.temperature(frost.air_c), pail=w.temperature(frost.pail_c))]
 
 
-def _litres(litres: float, w: Wording) -> str:
-    return show_volume(litres, w.units)
+def stock_words(one: Pail, w: Wording) -> str:
+    """What is in a pail, as it was told: litres, or the word by eye."""
+    if one.litres is not None:
+        return w.litres(one.litres)
+    return w.words[f"pail.eye.{one.by_eye}"] if one.by_eye else w.words["pail.no_stock"]
+
+
+def place_words(place: str, w: Wording, key: str) -> str:
+    """Where a pail stands, by the sentence of a key; "indoors" stands by itself."""
+    return w.words["pail.indoors"] if place == INDOORS else w.words.say(key, place=place)
+
+
+def label_words(name: str, w: Wording) -> str:
+    """A pail's name; the word for one where there is no name."""
+    return w.words["pail.name"] if name == UNNAMED else name
 
 
 def pail_json(seen: PailOutlook) -> dict[str, Any]:

@@ -14,7 +14,7 @@ from scheduler.planning.jobs import Job
 from scheduler.planning.truth import Row
 from scheduler.planning.worth import EndWorth
 from scheduler.settings import Species
-from scheduler.views.wording import STATE_WORDS, Wording, join
+from scheduler.views.wording import STATE_WORDS, Wording
 from scheduler.wood.endgrain import Calibration
 from scheduler.yard.condition import EndState
 from scheduler.yard.facts import Register
@@ -38,16 +38,15 @@ def rank_lines(
     jobs: Sequence[Job], worths: Worths, register: Register, species: Mapping[str, Species], w: Wording
 ) -> list[str]:
     """One line an end, dearest first, and what each number rests on."""
-    pairs = _found(jobs, worths)
+    pairs, words = _found(jobs, worths), w.words
     if not pairs:
-        return ["No end waits for the brush.", *_unreachable(register)]
-    till = "spring" if pairs[0][1].spring else "it is sawn"
-    said = [f"Left as it is till {till} an end loses about (half to double), and the log's ends cost"]
+        return [words["ahead.none_waits"], *_unreachable(register, w)]
+    said = [words["rank.head_spring" if pairs[0][1].spring else "rank.head_saw"]]
     said += [_line(group, register, species, w) for group in _by_log(pairs)]
-    said += _unreachable(register)
+    said += _unreachable(register, w)
     if any(found.hands_cost > 0.0 for _, found in pairs):
-        said.append("Today there are fewer hands than work: a try has to be worth its minutes too.")
-    said.append("Loss figures are rules of thumb, not measured.")
+        said.append(words["rank.hands"])
+    said.append(words["rank.rough"])
     return said
 
 
@@ -66,41 +65,40 @@ def _line(
     w: Wording,
 ) -> str:
     job, found = group[0]
-    log = register.log(job.tag)
-    wood = "wood"
-    if log is not None:
-        wood = w.wood(species.get(log.species or ""), log.species_said if log.species is None else "")
-    ends = [one.end for one, _ in group if one.end]
-    loss = w.about_length(max(one.open_cm[1] for _, one in group))
-    cost = _amount(sum(one.open_cost for _, one in group), found, w)
-    week = _amount(sum(one.week_cost for _, one in group), found, w)
-    advice = " / ".join(dict.fromkeys(_advice(one) for _, one in group))
-    return f"  {job.tag} {wood}: {w.job(job, ends)}; {loss} an end, {cost}; a week's wait {week}; {advice}"
+    return w.words.say(
+        "rank.line",
+        log=w.tagged(job.tag, register.log(job.tag), species),
+        job=w.job(job, [one.end for one, _ in group if one.end]),
+        loss=w.about_length(max(one.open_cm[1] for _, one in group)),
+        cost=_amount(sum(one.open_cost for _, one in group), found, w),
+        week=_amount(sum(one.week_cost for _, one in group), found, w),
+        advice=" / ".join(dict.fromkeys(_advice(one, w) for _, one in group)),
+    )
 
 
-def _advice(found: EndWorth) -> str:
+def _advice(found: EndWorth, w: Wording) -> str:
     if found.best_day is None:
-        return "not worth a try for now"
+        return w.words["rank.advice.none"]
     if found.now:
-        return "today"
+        return w.words["rank.advice.today"]
     if found.best_day <= 1:
-        return "tomorrow" if found.best_day else "wait"
-    return f"better in {found.best_day} days"
+        return w.words["rank.advice.tomorrow" if found.best_day else "rank.advice.wait"]
+    return w.words.say("rank.advice.better", count=found.best_day)
 
 
 def _amount(value: float, found: EndWorth, w: Wording) -> str:
     if found.unit == "money":
         return w.money(value, found.currency)
-    return f"{w.about_length(value)} of a good log"
+    return w.words.say("why.good_log", length=w.about_length(value))
 
 
-def _unreachable(register: Register) -> list[str]:
+def _unreachable(register: Register, w: Wording) -> list[str]:
     bare = [
-        f"{log.tag} {join([end.name for end in log.ends if not end.reach and not end.coats])}"
+        f"{log.tag} {w.join([w.end(end.name) for end in log.ends if not end.reach and not end.coats])}"
         for log in register.present
         if log.state == "in_yard" and any(not end.reach and not end.coats for end in log.ends)
     ]
-    return [f"Can't be reached: {join(bare)}. No rank, do not climb."] if bare else []
+    return [w.words.say("rank.unreachable", logs=w.join(bare))] if bare else []
 
 
 def rank_json(jobs: Sequence[Job], worths: Worths, states: States) -> dict[str, Any]:
@@ -136,35 +134,48 @@ def _entry(job: Job, found: EndWorth, states: States) -> dict[str, Any]:
 
 def cuts_lines(rows: Sequence[Row], taught: Calibration, w: Wording) -> list[str]:
     """Estimate against truth: one line a cut, and what all of them say together."""
+    say, words = w.words.say, w.words
     if not rows:
-        return [
-            "No cut says anything yet. Tell what the saw finds: coatcast note H01 cut 5cm still cracked, "
-            "cut 3cm clean, or saw --into 9 --lost 4cm."
-        ]
-    said = [f"{'':28}{'open':>8}{'estimate':>24}  found"]
-    for row in rows:
-        band = f"{w.about_length(row.estimate)} ({w.about_length(row.low)}-{w.about_length(row.high)})"
-        days = f"{row.days_open:.0f} d" if row.days_open >= 1 else f"{row.days_open * 24:.0f} h"
-        name = f"{row.tag} {row.end}, {w.day(row.when)}{', coated' if row.coated else ''}"
-        said.append(f"{name:28}{days:>8}{band:>24}  {_found_words(row, w)}: {row.outcome}")
+        return [words["rank.cuts.none"]]
+    names = [_cut_name(row, w) for row in rows]
+    width = max(28, *(len(name) + 1 for name in names))
+    heads = (words[f"rank.cuts.{head}"] for head in ("open", "estimate", "found"))
+    said = [_columns(width, "", *heads)]
+    said += [_columns(width, name, *_cut(row, w)) for name, row in zip(names, rows, strict=True)]
     right = sum(row.outcome == "as estimated" for row in rows)
-    said.append(f"{right} of {len(rows)} within the band of half to double.")
+    said.append(say("rank.cuts.right", right=right, count=len(rows)))
     if taught.used:
-        said.append(
-            f"Taken from them: cracks {taught.factor:.2f} times as deep as the rules of thumb say, "
-            f"coats let through {taught.leak:.2f} times as much."
-        )
+        factor, leak = (w.number(f"{one:.2f}") for one in (taught.factor, taught.leak))
+        said.append(say("rank.cuts.taught", factor=factor, leak=leak))
     else:
-        said.append(f"{taught.cuts} of them teach something: too few to change the shipped numbers.")
+        said.append(say("rank.cuts.few", count=taught.cuts))
     return said
 
 
+def _columns(width: int, name: str, days: str, estimate: str, found: str) -> str:
+    return f"{name:{width}}{days:>8}{estimate:>24}  {found}"
+
+
+def _cut_name(row: Row, w: Wording) -> str:
+    name = f"{row.tag} {w.end(row.end)}, {w.day(row.when)}"
+    return w.words.say("rank.cuts.coated", name=name) if row.coated else name
+
+
+def _cut(row: Row, w: Wording) -> tuple[str, str, str]:
+    """How long it was open, the estimate with its band, and what was found."""
+    band = f"{w.about_length(row.estimate)} ({w.about_length(row.low)}-{w.about_length(row.high)})"
+    days = f"{row.days_open:.0f} d" if row.days_open >= 1 else f"{row.days_open * 24:.0f} h"
+    outcome = w.words[f"rank.cuts.{row.outcome.replace(' ', '_')}"]
+    return days, band, f"{_found_words(row, w)}: {outcome}"
+
+
 def _found_words(row: Row, w: Wording) -> str:
+    say = w.words.say
     if not isfinite(row.at_most):
-        return f"over {w.about_length(row.above)}"
+        return say("rank.cuts.over", length=w.about_length(row.above))
     if row.above <= 0.0:
-        return f"at most {w.about_length(row.at_most)}"
-    return f"{w.about_length(row.above)} to {w.about_length(row.at_most)}"
+        return say("rank.cuts.at_most", length=w.about_length(row.at_most))
+    return say("rank.cuts.between", low=w.about_length(row.above), high=w.about_length(row.at_most))
 
 
 def cuts_json(rows: Sequence[Row], taught: Calibration) -> dict[str, Any]:

@@ -2,60 +2,86 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from scheduler.views.wording import Wording
-from scheduler.weather.skill import TOO_FEW, Bin, Record, Score
+from scheduler.weather.skill import Bin, Record, Score
 
 __all__ = ["scores_json", "scores_lines"]
 
-TITLES = {"frost": "frost in the night", "rain": "rain", "dry": "clear by the look"}
-SHORT = {"frost": "frost", "rain": "rain", "dry": "clear"}
-HEAD = f"{'':20}{'days ahead':>11}{'cases':>7}{'came':>6}{'right':>7}{'missed':>8}{'in vain':>9}{'Brier':>7}"
-LEGEND = (
-    "right: said and came, or neither; missed: came unsaid; in vain: said, did not come.",
-    "Brier: 0 is perfect; behind it what is saved against always saying the average.",
-)
+HEADS = ("days", "cases", "came", "right", "missed", "vain", "brier")
+WIDTHS = (20, 11, 7, 6, 7, 8, 9, 7)  # of the kind and of the heads; longer words take more
+BIN = 12
 
 
 def scores_lines(record: Record, w: Wording) -> list[str]:
     """The table: what was said (a chance of one half or more is a yes), and what came of it."""
+    words = w.words
     if not record.scores:
-        return [
-            "No forecast can be judged yet: tell what the yard saw (coatcast seen frost no,",
-            "seen min -3, seen file SENSOR.csv), or give hours of a station with --observed FILE.",
-        ]
-    said = [HEAD, *(_row(score) for score in record.scores), *LEGEND, *_lowest(record, w)]
+        return words["sure.score.none"].split("\n")
+    heads = ["", *(words[f"sure.score.{name}"] for name in HEADS)]
+    widths = [
+        max(width, len(head) + (2 if n > 1 else 1))
+        for n, (width, head) in enumerate(zip(WIDTHS, heads, strict=True))
+    ]
+    said = [_columns(heads, widths), *(_row(score, widths, w) for score in record.scores)]
+    said += [words["sure.score.legend"], words["sure.score.legend_brier"], *_lowest(record, w)]
     told = [score for score in record.scores if score.reliability]
     if told:
-        bins = "".join(f"{f'{one.low:.0%}-{one.high:.0%}':>12}" for one in told[0].reliability)
-        said += ["", f"{'came of those said':20}{bins}"]
-        said += [
-            f"{_short(score):20}{''.join(f'{_bin(b):>12}' for b in score.reliability)}" for score in told
-        ]
+        bins = [_share(one, w) for one in told[0].reliability]
+        said += ["", _bins(words["sure.score.of_those"], bins)]
+        said += [_bins(_short(score, w), [_bin(one, w) for one in score.reliability]) for score in told]
     return said
 
 
-def _short(score: Score) -> str:
-    lead = "" if score.lead is None else f" {score.lead[0]:g}-{score.lead[1]:g} d"
-    return f"{SHORT[score.kind]}{lead}"
-
-
-def _lead(score: Score) -> str:
-    return "by looks" if score.lead is None else f"{score.lead[0]:g} to {score.lead[1]:g} days ahead"
-
-
-def _row(score: Score) -> str:
-    lead = "-" if score.lead is None else f"{score.lead[0]:g}-{score.lead[1]:g}"
-    if score.brier is None:
-        end = f"  {TOO_FEW}"
-    else:
-        skill = "" if score.skill is None else f" {score.skill:+.0%}"
-        end = f"{score.brier:7.3f}{skill}"
-    return (
-        f"{TITLES[score.kind]:20}{lead:>11}{score.n:7d}{score.hits + score.misses:6d}"
-        f"{score.hits + score.quiets:7d}{score.misses:8d}{score.false_alarms:9d}{end}"
+def _columns(cells: Sequence[str], widths: Sequence[int]) -> str:
+    first, *rest = (
+        f"{cell:{'>' if n else '<'}{width}}"
+        for n, (cell, width) in enumerate(zip(cells, widths, strict=True))
     )
+    return first + "".join(rest)
+
+
+def _bins(name: str, bins: Sequence[str]) -> str:
+    return f"{name:20}{''.join(f'{one:>{BIN}}' for one in bins)}"
+
+
+def _share(one: Bin, w: Wording) -> str:
+    low, high = (f"{edge:.0%}".rstrip("%") for edge in (one.low, one.high))
+    return w.words.say("sure.score.bin", low=low, high=high)
+
+
+def _short(score: Score, w: Wording) -> str:
+    what = w.words[f"sure.short_of.{score.kind}"]
+    if score.lead is None:
+        return what
+    low, high = (f"{day:g}" for day in score.lead)
+    return w.words.say("sure.score.lead", what=what, low=low, high=high)
+
+
+def _lead(score: Score, w: Wording) -> str:
+    if score.lead is None:
+        return w.words["sure.score.by_looks"]
+    low, high = (f"{day:g}" for day in score.lead)
+    return w.words.say("sure.score.ahead", low=low, high=high)
+
+
+def _row(score: Score, widths: Sequence[int], w: Wording) -> str:
+    lead = "-" if score.lead is None else f"{score.lead[0]:g}-{score.lead[1]:g}"
+    counts = (
+        score.n,
+        score.hits + score.misses,
+        score.hits + score.quiets,
+        score.misses,
+        score.false_alarms,
+    )
+    cells = [w.words[f"sure.title_of.{score.kind}"], lead, *map(str, counts)]
+    if score.brier is None:
+        return f"{_columns(cells, widths[:-1])}  {w.words['sure.score.too_few']}"
+    share = None if score.skill is None else f"{score.skill:+.0%}".rstrip("%")
+    skill = "" if share is None else w.words.say("sure.score.skill", percent=share)
+    return _columns([*cells, w.number(f"{score.brier:.3f}")], widths) + skill
 
 
 def _lowest(record: Record, w: Wording) -> list[str]:
@@ -63,16 +89,16 @@ def _lowest(record: Record, w: Wording) -> list[str]:
     for score in record.scores:
         if score.bias is not None and score.error is not None:
             factor, unit = (1.8, "°F") if w.units == "us" else (1.0, "°C")
-            word = "warm" if score.bias > 0 else "cold"
-            out.append(
-                f"The night's lowest, {_lead(score)}: {abs(score.bias) * factor:.1f} {unit} too {word}, "
-                f"{score.error * factor:.1f} {unit} off, {score.lows} nights."
-            )
+            bias, error = (w.number(f"{k * factor:.1f} {unit}") for k in (abs(score.bias), score.error))
+            key = "sure.score.warm" if score.bias > 0 else "sure.score.cold"
+            out.append(w.words.say(key, lead=_lead(score, w), bias=bias, error=error, count=score.lows))
     return out
 
 
-def _bin(one: Bin) -> str:
-    return "-" if not one.n or one.happened is None else f"{round(one.happened * one.n)} of {one.n}"
+def _bin(one: Bin, w: Wording) -> str:
+    if not one.n or one.happened is None:
+        return "-"
+    return w.words.say("sure.score.count", some=round(one.happened * one.n), all=one.n)
 
 
 def scores_json(record: Record) -> dict[str, Any]:

@@ -6,45 +6,49 @@ from datetime import date
 from typing import Any
 
 from scheduler.planning.season import Ahead, Range, Season
-from scheduler.views.wording import Wording, first_upper
+from scheduler.views.wording import Wording
 
 __all__ = ["season_json", "season_lines"]
 
-FROST = {0.0: "frost in the yard's air (0 °C)", -2.0: "hard frost (-2 °C)"}
-FROST_US = {0.0: "frost in the yard's air (32 °F)", -2.0: "hard frost (28 °F)"}
+NEAR = 200  # days: a date farther away is told with its year
 
 
 def season_lines(season: Season, w: Wording) -> list[str]:
     """What is left, the last likely good day, the first freezes, and when it begins again."""
-    said = [_headline(season, w), *_left(season, w)]
-    names = FROST_US if w.units == "us" else FROST
-    for threshold, ahead in season.freezes.items():
-        if threshold in season.always:
-            said.append(f"{first_upper(names[threshold])} can come on any day of the year here.")
-        elif ahead is not None:
-            said.append(f"First {names[threshold]}: {_ahead(ahead, w)}.")
-        elif threshold in season.never:
-            said.append(f"No {names[threshold]} in any of these {season.years} years.")
+    say = w.words.say
+    said = [_headline(season, w), *_left(season, w), *_freezes(season, w)]
     if season.first_good.p50 is not None and not season.all_winter:
-        said.append(f"The first good day after mid-winter: {_ahead(season.first_good, w)}.")
+        said.append(say("ahead.good", dates=_ahead(season.first_good, w)))
     winter = season.winter_days
     if winter.p90 >= 1 and not season.all_winter:
-        said.append(
-            f"In the deepest three months there were good days too: {_range(winter)}; thaws are told."
-        )
-    said.append(f"From {season.years} past years under this yard's rules; the first frost is not the end.")
+        said.append(say("ahead.deep", days=_range(winter, w)))
+    said.append(say("ahead.years", count=season.years))
+    return said
+
+
+def _freezes(season: Season, w: Wording) -> list[str]:
+    say, said = w.words.say, []
+    for threshold, ahead in season.freezes.items():
+        kind = "frost" if threshold == 0.0 else "hard"
+        cold = f"{threshold * 1.8 + 32:.0f} °F" if w.units == "us" else f"{threshold:.0f} °C"
+        if threshold in season.always:
+            said.append(say(f"ahead.{kind}.always", temperature=cold))
+        elif ahead is not None:
+            said.append(say(f"ahead.{kind}.first", temperature=cold, dates=_ahead(ahead, w)))
+        elif threshold in season.never:
+            said.append(say(f"ahead.{kind}.never", temperature=cold, count=season.years))
     return said
 
 
 def _headline(season: Season, w: Wording) -> str:
     if season.all_winter:
-        return "There are days for the brush all winter here."
+        return w.words["ahead.all_winter"]
     if season.sure_until is None:
         share = round(season.none_left * 10)
         if share >= 10:
-            return "No day for the brush is left before mid-winter."
-        return f"Perhaps no good day is left: in {max(share, 1)} of 10 years there was none from now on."
-    return f"In 9 of 10 years there was still a good day after {_day(season.sure_until, w)}."
+            return w.words["ahead.over"]
+        return w.words.say("ahead.perhaps", count=max(share, 1))
+    return w.words.say("ahead.sure", day=_day(season.sure_until, w))
 
 
 def _left(season: Season, w: Wording) -> list[str]:
@@ -52,27 +56,35 @@ def _left(season: Season, w: Wording) -> list[str]:
     if days.p90 < 1:
         return []
     return [
-        f"Days for the brush left before mid-winter ({_day(season.end, w)}): {_range(days)}, "
-        f"in {_range(runs)} runs; about {round(season.hours_left.p50)} hours."
+        w.words.say(
+            "ahead.left",
+            day=_day(season.end, w),
+            days=_range(days, w),
+            runs=_range(runs, w),
+            hours=round(season.hours_left.p50),
+        )
     ]
 
 
-def _range(one: Range) -> str:
+def _range(one: Range, w: Wording) -> str:
     low, middle, high = (round(x) for x in (one.p10, one.p50, one.p90))
-    return f"{middle}" if low == high else f"about {middle} ({low} to {high})"
+    return f"{middle}" if low == high else w.words.say("ahead.range", middle=middle, low=low, high=high)
 
 
 def _ahead(one: Ahead, w: Wording) -> str:
+    """ "in 1 year of 10 by 2 Dec, in half the years by 7 Dec, in 9 of 10 by 20 Dec"."""
+    words = w.words
+    early = [words.say("ahead.one_year", day=_day(one.p10, w))] if one.p10 else []
     if one.p50 is None:
-        return f"in 1 year of 10 by {_day(one.p10, w)}, in most years not at all" if one.p10 else "never"
-    late = f"in 9 of 10 by {_day(one.p90, w)}" if one.p90 else "in some years not at all"
-    early = f"in 1 year of 10 by {_day(one.p10, w)}, " if one.p10 else ""
-    return f"{early}in half the years by {_day(one.p50, w)}, {late}"
+        return ", ".join([*early, words["ahead.most_not"]]) if early else words["ahead.never"]
+    half = words.say("ahead.half", day=_day(one.p50, w))
+    late = words.say("ahead.nine", day=_day(one.p90, w)) if one.p90 else words["ahead.some_not"]
+    return ", ".join([*early, half, late])
 
 
 def _day(day: date, w: Wording) -> str:
-    name = f"{day.day} {day:%b}" if w.units != "us" else f"{day:%b} {day.day}"
-    return name if abs((day - w.at.date()).days) < 200 else f"{name} {day.year}"
+    near = abs((day - w.at.date()).days) < NEAR
+    return w.civil(day, "date.month_day" if near else "date.month_day_year")
 
 
 def season_json(season: Season) -> dict[str, Any]:

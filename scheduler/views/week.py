@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -13,7 +13,7 @@ from scheduler.planning.verdict import TimedSpan, TimedStop
 from scheduler.planning.week import Help, Out, Week, fits, outs_of
 from scheduler.planning.worth import EndWorth
 from scheduler.settings import Species
-from scheduler.views.wording import Wording, chance_words, first_upper, join
+from scheduler.views.wording import Wording, first_upper
 from scheduler.wood.storage import SawBy
 from scheduler.yard.facts import Register
 
@@ -22,7 +22,7 @@ __all__ = ["Board", "week_json", "week_lines", "what_if_json", "what_if_lines"]
 MINUTE = timedelta(minutes=1)
 DAY = timedelta(days=1)
 KNOWN_WELL = 0.3  # a plan that can be further from the best than this is told without a figure
-NUMBER_WORDS = ("nobody", "one person", "two people", "three people", "four people")
+COUNTED = 4  # up to so many people there is a word
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,49 +59,46 @@ class _Line:
 def week_lines(week: Week, board: Board, w: Wording) -> list[str]:
     """Day by day, then what is left out, the wax, and how good the plan is."""
     first, last = w.day_of(week.at), w.day_of(week.until - MINUTE)
-    said = [f"From {w.weekday_number(week.at)} to {w.weekday_number(week.until - MINUTE)}"]
+    begin, end = w.weekday_number(week.at), w.weekday_number(week.until - MINUTE)
+    said = [w.words.say("week.from", first=begin, last=end)]
     for n in range((last - first).days + 1):
         said += _day_lines(week, board, first + n * DAY, w)
     said += _out_lines(outs_of(week), board, w)
     said += _wax(week, board, w)
     said += _how_good(week, board, w)
     if any(row.task[2] == "cut_and_coat" for row in week.plan.assignments):
-        said.append("A cut in the list is no order to cut alone: two people, off the stack, in the light.")
+        said.append(w.words["week.cut_alone"])
     return said
 
 
 def _day_lines(week: Week, board: Board, day: date, w: Wording) -> list[str]:
+    words = w.words
     slots = [slot for slot in week.work.slots if slot.day == day]
     rows = [row for row in week.plan.assignments if w.day_of(row.start) == day]
     name = _day_name(day, w)
     if not slots:
-        return [f"{name}: nobody is there."]
+        return [words.say("week.nobody", day=name)]
     people = max(slot.people for slot in slots)
-    head = f"{name}, {_people(people)}"
     span = _span_of(board, day, w)
-    if span is not None:
-        doubt = ""
-        if board.trusted_until is not None and span.start >= board.trusted_until:
-            doubt = ", so far ahead no promise"
-        head += f", brush {w.brush(span)}, {chance_words(span.chance)}{doubt}"
+    head = words.say("week.head", day=name, people=_people(people, w), brush=_brush(board, span, w))
     if not rows:
-        why = _nothing(board, day, span, w)
-        return [f"{head}: {why}"]
-    out = [head]
+        return [f"{head}: {_nothing(board, day, span, w)}"]
     frames = [frame for frame in week.plan.sessions if frame.day == day]
     lines = [(line.start, _visit(week, board, line, people, w)) for line in _visits(rows)]
-    lines += [(f.set_up, f"  {w.clock(f.set_up):>5}  set up") for f in frames]
-    lines += [(f.clean_up, f"  {w.clock(f.clean_up):>5}  clean up") for f in frames]
-    out += [text for _, text in sorted(lines, key=lambda row: row[0])]
-    return out
+    lines += [(frame.set_up, words["week.set_up"]) for frame in frames]
+    lines += [(frame.clean_up, words["week.clean_up"]) for frame in frames]
+    lines.sort(key=lambda row: row[0])
+    return [head, *(words.say("week.line", clock=w.clock(when), what=what) for when, what in lines)]
 
 
 def _day_name(day: date, w: Wording) -> str:
     return first_upper(w.day(datetime.combine(day, datetime.min.time(), w.zone) + 12 * timedelta(hours=1)))
 
 
-def _people(count: int) -> str:
-    return NUMBER_WORDS[count] if count < len(NUMBER_WORDS) else f"{count} people"
+def _people(count: int, w: Wording) -> str:
+    return (
+        w.words[f"week.people.{count}"] if count <= COUNTED else w.words.say("week.people.more", count=count)
+    )
 
 
 def _span_of(board: Board, day: date, w: Wording) -> TimedSpan | None:
@@ -109,16 +106,24 @@ def _span_of(board: Board, day: date, w: Wording) -> TimedSpan | None:
     return max(mine, key=lambda span: span.chance, default=None)
 
 
+def _brush(board: Board, span: TimedSpan | None, w: Wording) -> str:
+    if span is None:
+        return ""
+    far = board.trusted_until is not None and span.start >= board.trusted_until
+    doubt = w.words["week.doubt"] if far else ""
+    return w.words.say("week.brush", hours=w.brush(span), chance=w.chance(span.chance), doubt=doubt)
+
+
 def _nothing(board: Board, day: date, span: TimedSpan | None, w: Wording) -> str:
     if span is not None:
-        return "nothing that would be worth it."
+        return w.words["week.not_worth"]
     total: dict[str, timedelta] = {}
     for stop in board.stopped:
         if not stop.fixed and w.day_of(stop.start) == day:
-            short = stop.short or stop.says
+            short = w.short(stop) or w.words.rule(stop.rule, "says", stop.says)
             total[short] = total.get(short, timedelta(0)) + (stop.end - stop.start)
     main = max(total, key=lambda short: total[short], default=None)
-    return f"nothing; {main}." if main else "nothing."
+    return w.words.say("week.nothing_for", why=main) if main else w.words["week.nothing"]
 
 
 def _visits(rows: Sequence[Assignment]) -> list[_Line]:
@@ -142,36 +147,32 @@ def _goes_on(line: _Line, row: Assignment) -> bool:
 
 
 def _visit(week: Week, board: Board, line: _Line, people: int, w: Wording) -> str:
-    who = f"{' and '.join(str(n + 1) for n in line.who)}: " if people > 1 else ""
-    start = f"  {w.clock(line.start):>5}  {who}"
-    kind = line.rows[0].task[2]
+    """Who does what: behind the clock time."""
+    what = _what(week, board, line, w)
+    return f"{w.join([str(n + 1) for n in line.who])}: {what}" if people > 1 else what
+
+
+def _what(week: Week, board: Board, line: _Line, w: Wording) -> str:
+    words, (tag, _, kind) = w.words, line.rows[0].task
     if kind == "warm_pail":
-        return f"{start}bring the pail into the warm, for the days after"
-    job = week.job(line.rows[0].task)
+        return words["week.warm_pail"]
     if kind == "look":
-        tags = list(dict.fromkeys(row.task[0] for row in line.rows))
-        return f"{start}look at {join(tags)}: clear or milky, skips, new cracks"
-    wood = _wood(board, line.rows[0].task[0], w)
+        return words.say("week.look", logs=w.join(list(dict.fromkeys(row.task[0] for row in line.rows))))
+    log = w.tagged(tag, board.register.log(tag), board.species)
     if kind == "bring_in":
-        kg = week.work.weights.get(line.rows[0].task[0])
-        heavy = f", {w.weight(kg)}" if kg is not None else ""
-        two = ", two people" if len(line.who) > 1 else ""
-        return f"{start}{line.rows[0].task[0]} {wood}: carry it under the {week.shelter}{heavy}{two}"
+        kg = week.work.weights.get(tag)
+        weight = f", {w.weight(kg)}" if kg is not None else ""
+        two = words["week.two"] if len(line.who) > 1 else ""
+        return words.say("week.carry", log=log, place=week.shelter, weight=weight, two=two)
+    job = week.job(line.rows[0].task)
     assert job is not None
     ends = [row.task[1] for row in line.rows if row.task[1]]
-    text = f"{start}{job.tag} {wood}: {w.job(job, ends)}; {line.minutes:.0f} min"
     litres = sum(row.litres for row in line.rows)
-    text += f", {w.litres(litres)}" if litres else ""
-    text += _why(week, board, line, w)
-    moved = any(row.moved for row in line.rows)
-    return text + ("; not as told before" if moved else "")
-
-
-def _why(week: Week, board: Board, line: _Line, w: Wording) -> str:
-    """What the visit keeps, in words of cost."""
-    keeps = sum(row.keeps for row in line.rows)
-    amount = _amount(keeps, board, w)
-    return f"; keeps {amount}" if amount else ""
+    wax = f", {w.litres(litres)}" if litres else ""
+    amount = _amount(sum(row.keeps for row in line.rows), board, w)
+    keeps = words.say("week.keeps", amount=amount) if amount else ""
+    moved = words["week.moved"] if any(row.moved for row in line.rows) else ""
+    return f"{log}: {w.job(job, ends)}; {line.minutes:.0f} min{wax}{keeps}{moved}"
 
 
 def _amount(points: float, board: Board, w: Wording) -> str:
@@ -179,15 +180,10 @@ def _amount(points: float, board: Board, w: Wording) -> str:
     if board.money is not None:
         money = points * board.money[1]
         text = w.money(money, board.money[0])
-        return "" if money < 0.05 else text if money < 0.95 else f"about {text}"
-    return f"about {w.about_length(points)} of a good log" if points >= 0.05 else ""
-
-
-def _wood(board: Board, tag: str, w: Wording) -> str:
-    log = board.register.log(tag)
-    if log is None:
-        return "wood"
-    return w.wood(board.species.get(log.species or ""), log.species_said if log.species is None else "")
+        return "" if money < 0.05 else text if money < 0.95 else w.words.say("week.about", amount=text)
+    if points < 0.05:
+        return ""
+    return w.words.say("week.about", amount=w.words.say("why.good_log", length=w.about_length(points)))
 
 
 # ------------------------------------------------------------------ what is left out
@@ -207,12 +203,13 @@ def _out_lines(outs: Sequence[Out], board: Board, w: Wording) -> list[str]:
         for (kind, tag), ends in logs.items():
             log = board.register.log(tag)
             whole = log is None or len(ends) >= len([end for end in log.ends if end.reach]) or not ends
+            named = [w.end(end) for end in ends]
             kinds.setdefault(kind, []).append(
-                tag if whole and why != WHY_WORDS["reach"] else f"{tag} {join(ends)}"
+                tag if whole and why != w.words["week.why.reach"] else f"{tag} {w.join(named)}"
             )
-        named = "; ".join(f"{_short(kind, w)} {join(tags)}" for kind, tags in kinds.items())
-        lines.append(f"  {first_upper(named)}: {why}.")
-    return ["", "Left out", *lines] if lines else []
+        jobs = "; ".join(f"{_short(kind, w)} {w.join(tags)}" for kind, tags in kinds.items())
+        lines.append(w.words.say("week.out", jobs=first_upper(jobs), why=why))
+    return ["", w.words["week.left_out"], *lines] if lines else []
 
 
 def _is_thought(out: Out) -> bool:
@@ -223,42 +220,25 @@ def _is_thought(out: Out) -> bool:
 
 
 def _short(kind: str, w: Wording) -> str:
-    return "cut and coat" if kind == "cut_and_coat" else w.words[f"job.{kind}"]
+    return w.words["week.cut_and_coat" if kind == "cut_and_coat" else f"job.{kind}"]
 
 
 def why_words(out: Out, board: Board, w: Wording) -> str:
     """Why a job has no time in the plan, in plain words without a full stop."""
-    n = out.numbers
+    n, say = out.numbers, w.words.say
     if out.why == "saw_by":
         by = out.job.by
-        return f"the mill's day is yours to set, by {w.month_day(by)}" if by else "the mill's day is yours"
+        return say("week.why.saw_by", day=w.month_day(by)) if by else w.words["week.why.saw_by_open"]
     if out.why == "no_span":
         best = n.get("chance", 0.0)
-        there = f"; the best is {chance_words(best)}" if best >= 0.05 else ""
-        return f"no hours in these days with a fair chance that it holds{there}"
-    if out.why == "too_soon":
-        return f"the first coat needs about {n['hours']:.0f} h, and no good hours come after that"
+        return say("week.why.no_span_best" if best >= 0.05 else "week.why.no_span", chance=w.chance(best))
+    if out.why in ("too_soon", "pail_cold"):
+        return say(f"week.why.{out.why}", hours=f"{n['hours']:.0f}")
     if out.why == "no_wax":
-        return f"not enough wax ({w.litres(n['left'])} left)"
+        return say("week.why.no_wax", litres=w.litres(n["left"]))
     if out.why in ("span_too_short", "no_hours"):
-        return f"no stretch is long enough for its {n['minutes']:.0f} minutes"
-    if out.why == "pail_cold":
-        return f"the pail has to stand {n['hours']:.0f} h in the warm first"
-    return WHY_WORDS[out.why]
-
-
-WHY_WORDS = {
-    "not_worth_it": "not worth a try in these days: waiting for a better one costs less",
-    "second_person": "it needs a second person, and nobody is there when it could be done",
-    "too_late": "it would not be done half an hour before dark",
-    "no_brush_work": "there is nothing to brush",
-    "waits_for": "the job before it has no time",
-    "span_full": "the good hours are filled with dearer work",
-    "hours_full": "the hours are filled with dearer work",
-    "saw": "stain is the loss here: saw it soon, no wax",
-    "reach": "it can't be reached; do not climb",
-    "no_worth": "what it would keep is not known",
-}
+        return say("week.why.span_too_short", minutes=f"{n['minutes']:.0f}")
+    return w.words[f"week.why.{out.why}"]
 
 
 # ------------------------------------------------------------------ wax, quality
@@ -268,21 +248,21 @@ def _wax(week: Week, board: Board, w: Wording) -> list[str]:
     need = week.plan.litres
     if not need:
         return []
-    of = f" of your {w.litres(board.stock)}" if board.stock is not None else ""
-    return ["", f"Wax: {w.litres(need)}{of}."]
+    of = w.words.say("today.wax_of", litres=w.litres(board.stock)) if board.stock is not None else ""
+    return ["", w.words.say("week.wax", litres=w.litres(need), of=of)]
 
 
 def _how_good(week: Week, board: Board, w: Wording) -> list[str]:
     plan = week.plan
-    if not _amount(plan.value, board, w) or not any(row.task[2] in COATING_JOBS for row in plan.assignments):
+    amount = _amount(plan.value, board, w)
+    if not amount or not any(row.task[2] in COATING_JOBS for row in plan.assignments):
         return []
-    said = f"Against leaving all of it for later days it keeps {_amount(plan.value, board, w)}"
     within = plan.optimal_within
     if within < 0.005:
-        return [f"{said}; no plan keeps more."]
+        return [w.words.say("week.best", amount=amount)]
     if within <= KNOWN_WELL:
-        return [f"{said}; no other plan could keep over {within * 100:.0f} % more."]
-    return [f"{said}. How near that is to the best is not known."]
+        return [w.words.say("week.near", amount=amount, percent=f"{within * 100:.0f}")]
+    return [w.words.say("week.not_known", amount=amount)]
 
 
 # ------------------------------------------------------------------ what if
@@ -299,12 +279,13 @@ def what_if_lines(
     until_said: str | None = None,
 ) -> list[str]:
     """Yes, only these, these go inside; then when, and what would help."""
+    say = w.words.say
     done, missing = fits(week, tags)
-    by = f" by {w.day(week.until - MINUTE)}" if until_said else ""
-    said = [_answer(done, missing, by)]
+    by = say("plan.by", day=w.day(week.until - MINUTE)) if until_said else ""
+    said = [_answer(done, missing, by, w)]
     if week.inside:
         heavy = [f"{tag} ({w.weight(week.work.weights[tag])})" for tag in week.inside]
-        said.append(f"These go inside, under the {week.shelter}: {join(heavy)}.")
+        said.append(say("plan.inside", place=week.shelter, logs=w.join(heavy)))
     first, last = w.day_of(week.at), w.day_of(week.until - MINUTE)
     for n in range((last - first).days + 1):
         day = first + n * DAY
@@ -313,42 +294,48 @@ def what_if_lines(
     outs = [out for out in outs_of(week) if tags is None or out.job.tag in tags]
     said += _out_lines(outs, board, w)
     if pushed:
-        said.append(f"They would take the hours of {join(list(pushed))}.")
+        said.append(say("plan.pushed", logs=w.join(pushed)))
     said += _wax(week, board, w)
     for tag in tags or ():
         by_when = board.saw_by.get(tag)
         if by_when is not None and by_when.by is not None:
-            said.append(f"{tag}: on the saw by {w.month_day(by_when.by)}.")
+            said.append(say("plan.saw", tag=tag, day=w.month_day(by_when.by)))
     said += [_help_words(one, w) for one in helps]
-    said.append("Nothing was written.")
+    said.append(w.words["plan.unwritten"])
     return said
 
 
-def _answer(done: Sequence[str], missing: Sequence[str], by: str) -> str:
+def _answer(done: Sequence[str], missing: Sequence[str], by: str, w: Wording) -> str:
+    say = w.words.say
     if not done and not missing:
-        return "There is nothing to coat."
+        return w.words["plan.nothing"]
     if not missing:
-        return f"Yes, {'it fits' if len(done) == 1 else f'all {len(done)} fit'}{by}: {join(list(done))}."
+        return say(
+            "plan.yes_one" if len(done) == 1 else "plan.yes", by=by, count=len(done), logs=w.join(done)
+        )
     if not done:
-        return f"No, none fits{by}: {join(list(missing))}."
-    return f"Only these fit{by}: {join(list(done))}. Not these: {join(list(missing))}."
+        return say("plan.no", by=by, logs=w.join(missing))
+    return say("plan.some", by=by, logs=w.join(done), missing=w.join(missing))
 
 
 def _help_words(one: Help, w: Wording) -> str:
-    tags = join(list(one.tags))
+    say, tags = w.words.say, w.join(one.tags)
     if one.kind == "person":
-        return f"With {_people(round(one.amount))} on every day: {tags} too."
+        return say("plan.person", people=_people(round(one.amount), w), logs=tags)
     if one.kind == "litres":
-        return f"With {w.litres(one.amount)} more wax: {tags} too."
-    days = "a day" if one.amount == 1 else f"{one.amount:.0f} days"
-    return f"With {days} more: {tags} too."
+        return say("plan.litres", litres=w.litres(one.amount), logs=tags)
+    return say("plan.days_one" if one.amount == 1 else "plan.days", count=f"{one.amount:.0f}", logs=tags)
 
 
 # ------------------------------------------------------------------ JSON
 
 
 def week_json(week: Week, board: Board, w: Wording) -> dict[str, Any]:
-    """``plan --json``; ``keeps`` in the unit that is named, cm of a good log or the yard's currency."""
+    """``plan --json``; ``keeps`` in the unit that is named, cm of a good log or the yard's currency.
+
+    It is English whatever the yard's language is.
+    """
+    english = replace(w, language="en")
     rate = 1.0 if board.money is None else board.money[1]
     plan = week.plan
     return {
@@ -360,7 +347,7 @@ def week_json(week: Week, board: Board, w: Wording) -> dict[str, Any]:
                 "tag": out.job.tag,
                 "end": out.job.end,
                 "job": out.job.kind,
-                "why": why_words(out, board, w),
+                "why": why_words(out, board, english),
                 "reason": out.why,
             }
             for out in outs_of(week)

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from math import floor, log10
 from zoneinfo import ZoneInfo
 
@@ -24,6 +24,7 @@ from scheduler.units import (
 from scheduler.views.custom import clock_form, date_text, number_text
 from scheduler.views.words import Words, words_in
 from scheduler.wood.species import show_name
+from scheduler.yard.facts import Log
 
 __all__ = [
     "JOB_WORDS",
@@ -146,6 +147,10 @@ class Wording:
         near = abs((self.local(when) - self.local(self.at)).days) < 300
         return self._date("date.month_day" if near else "date.month_day_year", when)
 
+    def civil(self, day: date, key: str = "date.month_day") -> str:
+        """ "12 May": a day by a pattern of the language, with a year only where the pattern has one."""
+        return self._date(key, datetime.combine(day, time(12), self.zone))
+
     def clock(self, when: datetime) -> str:
         """Clock time, rounded to five minutes."""
         return self._clock(self._five(when))
@@ -240,6 +245,10 @@ class Wording:
         """A number of a rule in the person's units."""
         return self._number(self._value(value, unit))
 
+    def number(self, text: str) -> str:
+        """A text with the decimal sign of the language in its numbers."""
+        return self._number(text)
+
     def _number(self, text: str) -> str:
         return number_text(text, self.words.language)
 
@@ -279,6 +288,13 @@ class Wording:
         """Name of a wood: what the person calls it, else the table's."""
         language = self.language.partition("-")[0]
         return said or (show_name(species, language) if species else self.words["word.wood"])
+
+    def tagged(self, tag: str, log: Log | None, species: Mapping[str, Species]) -> str:
+        """ "H01 wild cherry": a log's tag and its wood, by the table's name or the person's own word."""
+        if log is None:
+            return f"{tag} {self.wood(None)}"
+        said = log.species_said if log.species is None else ""
+        return f"{tag} {self.wood(species.get(log.species or ''), said)}"
 
     def end(self, name: str) -> str:
         """Name of an end: the usual two in the language, any other as it was given."""

@@ -201,8 +201,8 @@ def _record(
         raise WeatherError("The record holds no known minimum at all.")
     refuse_other_scale(laid["min"], laid["max"], fahrenheit)
     notes = [
-        f"no {word} in the record"
-        for what, word in (("max", "maximum"), ("rain", "rain"))
+        said
+        for what, said in (("max", "no maximum in the record"), ("rain", "no rain in the record"))
         if not np.isfinite(laid[what]).any()
     ]
     _drop_contradictions(laid, days[0], notes)

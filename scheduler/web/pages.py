@@ -14,7 +14,7 @@ from scheduler.settings import learning, pail_numbers, species_table
 from scheduler.views.calendar import agenda_days, empty_agenda
 from scheduler.views.learned import learned_lines
 from scheduler.views.log_sheet import show_lines
-from scheduler.views.pail import pail_lines
+from scheduler.views.pail import label_words, pail_lines, place_words, stock_words
 from scheduler.views.reminder import reminder_parts, reminder_text, state_words
 from scheduler.views.scores import scores_lines
 from scheduler.views.season import season_lines
@@ -28,7 +28,7 @@ from scheduler.web.acts import SETTINGS, TIMES
 from scheduler.web.desk import Desk
 from scheduler.web.tape import end_face, tape, verdict_face
 from scheduler.wood.species import Known, find, show_name
-from scheduler.yard.entries import YardError
+from scheduler.yard.entries import PAIL_WORDS, YardError
 from scheduler.yard.facts import Log, Pail
 from scheduler.yard.reminder_row import ReminderRow
 from scheduler.yard.state import history
@@ -237,7 +237,7 @@ def winter_values(desk: Desk) -> dict[str, Any]:
     first = [log for log in shelf.register.present if log.saw_first]
     wanted = list(dict.fromkeys([*first, *(log for _, log in by_day)]))[:LOGS_A_PAGE]
     return {
-        "title": "Until winter",
+        "title": w.words["winter.title"],
         "lines": lines,
         "why": why,
         "once": once,
@@ -250,12 +250,12 @@ def _season(desk: Desk, w: Wording) -> tuple[list[str], str | None, bool]:
     view = desk.view()
     try:
         if climate_known(view.yard) is None:
-            return [], "No past years of this place are kept here yet.", True
+            return [], w.words["winter.no_past"], True
         ahead = season_ahead(view.yard, view.at, view.forecast, register=view.book.register)
     except (WeatherError, OSError) as error:
-        return [], str(error), False
+        return [], w.words.told(str(error)), False
     own = winter_lines(ahead.winter, ahead.season, ahead.seen.register, ahead.seen.species, w)
-    return [*season_lines(ahead.season, w), *ahead.said, *own], None, False
+    return [*season_lines(ahead.season, w), *map(w.words.told, ahead.said), *own], None, False
 
 
 def pails_values(desk: Desk) -> dict[str, Any]:
@@ -264,25 +264,30 @@ def pails_values(desk: Desk) -> dict[str, Any]:
     w = view.wording
     found = pails_seen(view.yard, view.picture, view.forecast, view.at)
     return {
-        "title": "Pails",
+        "title": w.words["pail.title"],
         "pails": [_pail(one, w) for one in book.register.pails],
         "places": [place.name for place in view.yard.place],
-        "words": ("full", "half", "quarter", "scrapings", "empty"),
-        "unit": "quarts" if w.units == "us" else "litres",
+        "words": [(word, w.words[f"pail.eye.{word}"]) for word in PAIL_WORDS],
+        "quarts": w.units == "us",
         "lines": pail_lines(found, w, pail_numbers()),
     }
 
 
 def _pail(one: Pail, w: Wording) -> dict[str, Any]:
-    stock = w.litres(one.litres) if one.litres is not None else one.by_eye or "stock not told"
-    more = [f"told {w.day(one.moment.time)}"]
+    say = w.words.say
+    more = [say("pail.told", when=w.day(one.moment.time))]
     if one.place:
-        more.append(f"stands in the {one.place}")
+        more.append(place_words(one.place, w, "pail.stands"))
     if one.coldest_c is not None:
-        more.append(f"coldest night met {w.temperature(one.coldest_c)}")
+        more.append(say("pail.met", temperature=w.temperature(one.coldest_c)))
     if one.opened is not None:
-        more.append(f"opened {w.day(one.opened.time)}")
-    return {"name": one.name, "stock": stock, "more": ", ".join(more)}
+        more.append(say("pail.opened", when=w.day(one.opened.time)))
+    return {
+        "name": one.name,
+        "label": label_words(one.name, w),
+        "stock": stock_words(one, w),
+        "more": ", ".join(more),
+    }
 
 
 def sure_values(desk: Desk) -> dict[str, Any]:
@@ -298,7 +303,7 @@ def sure_values(desk: Desk) -> dict[str, Any]:
     scores = desk.kept("scores", lambda: scores_lines(verified(view.yard, view.at), w))
     table = len(scores) > 2
     return {
-        "title": "How sure",
+        "title": w.words["sure.title"],
         "learned": [f"{line[:1].upper()}{line[1:]}." for line in desk.kept("learned", learned)],
         "scores": scores if table else [],
         "unscored": None if table else " ".join(scores),
