@@ -27,6 +27,7 @@ __all__ = [
     "parse_temperature",
     "parse_volume",
     "show_clock",
+    "show_date",
     "show_length",
     "show_rain",
     "show_speed",
@@ -340,3 +341,17 @@ def show_clock(dt_local: datetime | time, units: Units, *, short: bool = False) 
         return "noon" if hour else "midnight"
     face = f"{hour % 12 or 12}" + (f":{minute:02d}" if minute else "")
     return face if short else f"{face} {'am' if hour < 12 else 'pm'}"
+
+
+_DATE = re.compile(r"E+|M+|d|y")
+_DATE_NAMES = {"EEE": "%a", "EEEE": "%A", "MMM": "%b", "MMMM": "%B"}
+
+
+def show_date(local: datetime, pattern: str) -> str:
+    """A day in English by a Unicode date pattern (UTS 35), such as ``EEE d MMM``: ``Sat 1 Nov``."""
+
+    def shown(token: re.Match[str]) -> str:
+        number = {"d": local.day, "y": local.year}.get(token[0])
+        return local.strftime(_DATE_NAMES[token[0]]) if number is None else str(number)
+
+    return _DATE.sub(shown, pattern)

@@ -15,7 +15,7 @@ import typer
 
 from scheduler.commands.common import Fail, Session, print_json, say
 from scheduler.moments import NoSuchTime, parse_moment
-from scheduler.units import UnitError, parse_length, show_clock, show_length
+from scheduler.units import UnitError, parse_length
 
 if TYPE_CHECKING:
     from scheduler.yard.book import By, Voice, Written
@@ -84,7 +84,7 @@ def remembering(
 
     if word is None:
         return write(register)
-    kept = keep_word(*word, register, by_of(here))
+    kept = keep_word(*word, register, by_of(here), voice=voice_of(here))
     then = write(fold((*entries, *kept.entries), here.at))
     return Written((*kept.entries, *then.entries), f"{then.said} {kept.said}")
 
@@ -97,15 +97,11 @@ def by_of(here: Session, who: str | None = None) -> By:
 
 
 def voice_of(here: Session) -> Voice:
-    """How this yard says times and sizes."""
-    from scheduler.yard.book import Voice
+    """How this yard says times, sizes and sentences."""
+    from scheduler.views.voice import voice_in
 
-    units = here.yard.yard.units
-    return Voice(
-        here.yard.zone,
-        lambda cm: show_length(cm, units),
-        lambda local: show_clock(local, units),
-    )
+    yard = here.yard.yard
+    return voice_in(here.yard.zone, yard.units, yard.language)
 
 
 def places_of(here: Session) -> list[str]:
@@ -175,8 +171,9 @@ def answer(here: Session, written: Written, as_json: bool) -> None:
     if as_json:
         print_json({"entries": [_entry_json(here, entry) for entry in written.entries], "said": written.said})
         return
-    said = written.said
-    for start in ("Assumed: ", "To change it: ", "Each as this: ", "Kept: "):
+    said, words = written.said, voice_of(here).words
+    for key in ("answer.assumed", "answer.to_change", "answer.each_as_this", "answer.kept"):
+        start = words[key].partition("{")[0]
         said = said.replace(f" {start}", f"\n{start}")
     for line in said.splitlines():
         say(line)

@@ -327,4 +327,5 @@ def _logs(here: Session, log: NewLog, count: int, register: Register) -> Written
         return first
     alike: Sequence[NewLog] = [log, *[replace(log, tag=None)] * (count - 1)]
     all_of_them = add_logs(alike, register, by, voice=voice, places=places, taper=taper)
-    return Written(all_of_them.entries, f"{all_of_them.said} Each as this: {first.said}")
+    alike_said = voice.say("answer.each_as_this", said=first.said)
+    return Written(all_of_them.entries, f"{all_of_them.said} {alike_said}")

@@ -73,7 +73,7 @@ def list_logs(
     for line in wrapped(list_lines(shelf, here.wording, gone=gone)):
         say(line)
     if found.why is not None and not all(state.known for state in shelf.states.values()):
-        say("No forecast at hand: whether a coat has dried is not known until somebody looks.")
+        say(here.wording.words["log.no_forecast"])
 
 
 def show(

@@ -137,8 +137,8 @@ def noted(
     if weather is not None and "@first" in re.split(r"[,;\s]+", tags.casefold()):
         first = _first(here, weather)
     written = record(here, _noting(here, tags, kind, rest, options, first, who))
-    if kind == "move":
-        written = replace(written, said=" ".join([written.said, *_weights(here, written)]))
+    if kind == "move" and (weights := _weights(here, written)):
+        written = replace(written, said=" ".join([written.said, *weights]), plain=False)
     return written
 
 
@@ -160,15 +160,16 @@ def _weights(here: Session, written: Written) -> list[str]:
     from scheduler.wood.value import green_weight, lift_warning
 
     register, table, numbers = register_of(here.yard, here.at), species_table(), value_numbers()
-    said = []
+    said, words = [], here.wording.words
     for tag in dict.fromkeys(str(entry.tag) for entry in written.entries):
         log = register.log(tag)
         if log is None or log.length_cm is None or not any(end.diameter_cm for end in log.ends):
             continue
         wood = table.get(log.species or "", careful(table))
         found = green_weight(stick_of_log(log).volume_m3, wood.basic_density, wood.green_moisture, numbers)
-        warning = lift_warning(found.high, numbers) or "One person in good conditions."
-        said.append(f"{tag} weighs about {here.wording.weight(found.kg)} green. {warning}")
+        warning = lift_warning(found.high, numbers)
+        asks = words.told(warning) if warning else words["answer.one_person"]
+        said.append(words.say("answer.weighs", tag=tag, weight=here.wording.weight(found.kg), warning=asks))
     return said
 
 
@@ -283,7 +284,7 @@ def _noting(
 
     def act(register: Register, entries: tuple[Entry, ...]) -> Written:
         done: list[Entry] = []
-        said: list[str] = []
+        said: list[Written] = []
         for group, ends in _groups(tags, kind, options, first, register):
             now = fold((*entries, *done), here.at) if done else register
             written = noted(
@@ -291,8 +292,8 @@ def _noting(
             )
             # One command, so one batch: undo takes it back as a whole.
             done += [replace(entry, batch=(done or written.entries)[0].batch) for entry in written.entries]
-            said.append(written.said)
-        return Written(tuple(done), " ".join(said))
+            said.append(written)
+        return Written(tuple(done), " ".join(one.said for one in said), len(said) == 1 and said[0].plain)
 
     return act
 

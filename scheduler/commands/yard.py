@@ -27,7 +27,6 @@ from scheduler.units import (
     UnitError,
     parse_temperature,
     parse_volume,
-    show_clock,
     show_temperature,
     show_volume,
 )
@@ -71,11 +70,14 @@ def seen_told(here: Session, what: str, value: str) -> Written:
     night, by = _last_night(here), by_of(here)
     written = record(here, lambda register, _: book.seen(what.casefold(), told, register, by, night=night))
     morning = here.at.astimezone(here.yard.zone)
-    shown = f"coldest {show_temperature(told, here.yard.yard.units)}" if not isinstance(told, bool) else (
-        what.casefold() if told else f"no {what.casefold()}"
-    )  # fmt: skip
-    said = f"Noted: {shown} in the night to {morning:%a} {morning.day} {morning:%b}."
-    return Written(written.entries, said)
+    voice = voice_of(here)
+    if isinstance(told, bool):
+        shown = voice.words[f"answer.seen.{'' if told else 'no_'}{what.casefold()}"]
+    else:
+        coldest = voice.number(show_temperature(told, here.yard.yard.units))
+        shown = voice.say("answer.pail_coldest", temperature=coldest)
+    day = voice.date(morning, voice.words["date.day_far"])
+    return Written(written.entries, voice.say("answer.night_to", what=shown, day=day), plain=True)
 
 
 def _seen(here: Session, what: str, value: str) -> bool | float:
@@ -131,11 +133,11 @@ def _seen_file(here: Session, words: list[str]) -> Written:
 
     def act(register: Register, _: tuple[Entry, ...]) -> Written:
         nonlocal had
-        written, had = book.seen_nights(told, register, by)
+        written, had = book.seen_nights(told, register, by, voice=voice_of(here))
         return written
 
     written = record(here, act)
-    kept = f" {had} told before stay as they are." if had else ""
+    kept = f" {voice_of(here).say('answer.told_before', count=had)}" if had else ""
     return Written(written.entries, written.said + kept)
 
 
@@ -198,23 +200,27 @@ def pail(
             raise Fail(f"--coldest: {error}") from None
     by = by_of(here)
     written = record(here, lambda register, _: book.pail(register, by, **facts))
-    answer(here, Written(written.entries, f"Noted: {_told_of_pail(here, facts)}."), as_json)
+    answer(here, Written(written.entries, told_of_pail(here, facts)), as_json)
 
 
-def _told_of_pail(here: Session, facts: dict[str, Any]) -> str:
+def told_of_pail(here: Session, facts: dict[str, Any]) -> str:
+    """ "Noted: pail, 2.5 L, opened today 9:00." """
+    from scheduler.yard.telling import pail_name
+
     units, voice = here.yard.yard.units, voice_of(here)
-    parts = [facts.get("name", "pail")]
+    parts = [pail_name(facts.get("name", "pail"), voice)]
     if "litres" in facts:
-        parts.append(show_volume(facts["litres"], units))
+        parts.append(voice.number(show_volume(facts["litres"], units)))
     if "by_eye" in facts:
-        parts.append(facts["by_eye"])
+        parts.append(voice.words[f"answer.by_eye.{facts['by_eye']}"])
     if "opened" in facts:
-        parts.append(f"opened {voice.when(facts['opened'], here.at)}")
+        parts.append(voice.say("answer.opened", when=voice.when(facts["opened"], here.at)))
     if "place" in facts:
-        parts.append(f"at {facts['place']}")
+        parts.append(voice.say("answer.at_place", place=facts["place"]))
     if "coldest_c" in facts:
-        parts.append(f"coldest night met {show_temperature(facts['coldest_c'], units)}")
-    return ", ".join(parts)
+        coldest = voice.number(show_temperature(facts["coldest_c"], units))
+        parts.append(voice.say("answer.coldest_met", temperature=coldest))
+    return voice.say("answer.noted", what=", ".join(parts))
 
 
 def _stock(here: Session, text: str) -> dict[str, Any]:
@@ -316,19 +322,20 @@ def away_told(here: Session, words: Sequence[str]) -> Written:
     from scheduler.yard.book import Written
 
     until = _until(here, words)
-    by = by_of(here)
-    written = record(here, lambda register, _: book.away(until, register, by))
+    by, voice = by_of(here), voice_of(here)
+    written = record(here, lambda register, _: book.away(until, register, by, voice=voice))
     if until is not None:
-        said = f"Away until {_day(here, until)}. Only the pail is told of till then."
-        written = Written(written.entries, said)
+        written = Written(written.entries, voice.say("answer.away_until", day=_day(here, until)))
     return written
 
 
 def _day(here: Session, when: datetime) -> str:
     """ "Fri 20 Mar 2026", with the clock where it is not midnight."""
-    local = when.astimezone(here.yard.zone)
-    clock = f" {show_clock(local, here.yard.yard.units)}" if local.time() != time() else ""
-    return f"{local:%a} {local.day} {local:%b} {local.year}{clock}"
+    local, voice = when.astimezone(here.yard.zone), voice_of(here)
+    day = voice.date(local, voice.words["answer.day_year"])
+    if local.time() == time():
+        return day
+    return voice.say("time.day_clock", day=day, clock=voice.clock(local))
 
 
 def _until(here: Session, words: Sequence[str]) -> datetime | None:
@@ -350,6 +357,6 @@ def _show_away(here: Session, as_json: bool) -> None:
     if as_json:
         print_json({"away_until": iso(here, until)})
     elif until is None:
-        say("Not away. To rest: coatcast away until DATE")
+        say(voice_of(here).words["answer.not_away"])
     else:
-        say(f"Away until {_day(here, until)}. To end it: coatcast away back")
+        say(voice_of(here).say("answer.still_away", day=_day(here, until)))

@@ -9,27 +9,18 @@ from __future__ import annotations
 import re
 from datetime import datetime
 
-from scheduler.units import Units
+from scheduler.units import Units, show_date
 
 __all__ = ["clock_form", "date_text", "number_text"]
-
-_TOKENS = re.compile(r"E+|M+|d|y")
-_ENGLISH = {"EEE": "%a", "EEEE": "%A", "MMM": "%b", "MMMM": "%B"}
 
 
 def date_text(local: datetime, pattern: str, language: str) -> str:
     """A day by a Unicode date pattern (UTS 35), such as ``EEE d MMM``."""
     if language == "en":
-        return _TOKENS.sub(lambda token: _english(local, token[0]), pattern)
+        return show_date(local, pattern)
     from babel.dates import format_datetime
 
     return str(format_datetime(local, pattern, locale=language))
-
-
-def _english(local: datetime, token: str) -> str:
-    if token in ("d", "y"):
-        return str(local.day if token == "d" else local.year)
-    return local.strftime(_ENGLISH[token])
 
 
 def number_text(text: str, language: str) -> str:

@@ -11,8 +11,8 @@ from scheduler.coating.product import Coating
 from scheduler.planning.jobs import Job
 from scheduler.planning.worth import EndWorth
 from scheduler.settings import Species
-from scheduler.units import show_clock
-from scheduler.views.wording import STATE_WORDS, Wording, join
+from scheduler.views.voice import voice_in
+from scheduler.views.wording import Wording
 from scheduler.wood.storage import SawBy
 from scheduler.yard.condition import EndState
 from scheduler.yard.facts import End, Log, Register
@@ -31,13 +31,7 @@ __all__ = [
 ]
 
 OPEN_STATES = ("in_yard", "gone")  # of a log in any other state no end is open
-LOG_WORDS = {
-    "expected": "expected",
-    "standing": "standing",
-    "long": "kept long, no open end",
-    "in_yard": "in the yard",
-    "gone": "gone",
-}
+END_STATES = ("bare", "opened", "wet", "coated", "sealed", "spoiled")
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,7 +63,7 @@ class Shelf:
 
 def voice_of(w: Wording) -> Voice:
     """How the register's own words are said in this yard."""
-    return Voice(w.zone, w.length, lambda local: show_clock(local, w.units))
+    return voice_in(w.zone, w.units, w.language)
 
 
 def iso(when: datetime | None, w: Wording) -> str | None:
@@ -117,58 +111,62 @@ def list_lines(shelf: Shelf, w: Wording, *, gone: bool = False) -> list[str]:
     """``log list``: each log, and under it its ends; those of the same state together."""
     logs = _shown(shelf.register.logs, gone=gone)
     if not logs:
-        return ["No logs yet. Add one with: coatcast log add walnut 22in 8ft cut saturday"]
+        return [w.words["log.none_yet"]]
     out: list[str] = []
     for log in logs:
         out.append(head(shelf, log, w))
         out += [f"  {line}" for line in _end_lines(shelf, log, w)]
-    return [*out, _sum(shelf, logs)]
+    return [*out, _sum(shelf, logs, w)]
 
 
 def head(shelf: Shelf, log: Log, w: Wording) -> str:
     """ "H05 European beech, 3.1 m, lean-to"."""
     parts = [f"{log.tag} {_wood(shelf, log, w)}"]
     if log.count > 1:
-        parts.append(f"{log.count} pieces")
+        parts.append(w.words.say("log.pieces", count=log.count))
     if log.length_cm is not None:
         parts.append(w.length(log.length_cm))
     if log.place:
         parts.append(log.place)
     if log.roofed:
-        parts.append("under a sheet")
+        parts.append(w.words["head.under_sheet"])
     if log.state != "in_yard":
         parts.append(_log_state(log, w))
     keeps = shelf.saw_by.get(log.tag)
     if keeps is not None and keeps.by is not None and not log.saw_first:
-        past = keeps.by <= w.at
-        parts.append("saw soon" if past else f"saw by about {w.month_day(keeps.by)}")
+        key = "log.saw_soon" if keeps.by <= w.at else "log.saw_by"
+        parts.append(w.words.say(key, day=w.month_day(keeps.by)))
     return ", ".join([*parts, *_decisions(log, w)])
 
 
 def _wood(shelf: Shelf, log: Log, w: Wording) -> str:
     row = shelf.species.get(log.species or "")
-    return w.wood(row, log.species_said) if row else "wood not known"
+    return w.wood(row, log.species_said) if row else w.words["log.no_wood"]
 
 
 def _log_state(log: Log, w: Wording) -> str:
     if log.state == "gone":
-        why = f"divided into {join(list(log.children))}" if log.children else log.gone_why
-        return f"gone ({why})" if why else "gone"
+        gone = w.words["log.state.gone"]
+        if log.children:
+            return f"{gone} ({w.words.say('log.divided', pieces=w.join(log.children))})"
+        why = voice_of(w).named(f"log.gone_why.{log.gone_why}", log.gone_why or "")
+        return f"{gone} ({why})" if why else gone
     comes = log.expected or (log.felled if log.state == "expected" else None)
     when = f" {voice_of(w).when(comes, w.at)}" if comes is not None else ""
-    return LOG_WORDS[log.state] + when
+    return w.words[f"log.state.{log.state}"] + when
 
 
 def _decisions(log: Log, w: Wording) -> list[str]:
     """What the keeper decided; it stands above the tool's word and stays visible."""
     out = []
-    if log.left_long:
-        till = f" till {w.day(log.left_till)}" if log.left_till is not None else ""
-        out.append(f"by your word left as it is{till}")
+    if log.left_long and log.left_till is not None:
+        out.append(w.words.say("log.left_till", day=w.day(log.left_till)))
+    elif log.left_long:
+        out.append(w.words["log.left"])
     if log.skip:
-        out.append("by your word no more about sealing")
+        out.append(w.words["log.skip"])
     if log.saw_first:
-        out.append("saw first")
+        out.append(w.words["log.saw_first"])
     return out
 
 
@@ -177,8 +175,8 @@ def _end_lines(shelf: Shelf, log: Log, w: Wording) -> list[str]:
         return []
     same: dict[str, list[str]] = {}
     for end in log.ends:
-        same.setdefault(_end_words(shelf, log, end, w), []).append(end.name)
-    return [f"{join(names)}: {words}" for words, names in same.items()]
+        same.setdefault(_end_words(shelf, log, end, w), []).append(w.end(end.name))
+    return [f"{w.join(names)}: {words}" for words, names in same.items()]
 
 
 def _end_words(shelf: Shelf, log: Log, end: End, w: Wording) -> str:
@@ -186,37 +184,42 @@ def _end_words(shelf: Shelf, log: Log, end: End, w: Wording) -> str:
     state, job = shelf.state(log, end), shelf.next_job(log, end)
     words = state_words(end, state, w)
     if not end.reach:
-        return f"{words}. Can't be reached, do not climb"
-    return words if job is None else f"{words}. Next: {job_words(job, w)}"
+        return f"{words}. {w.words['ends.out_of_reach']}"
+    return words if job is None else f"{words}. {w.words.say('ends.next', job=job_words(job, w))}"
 
 
 def state_words(end: End, state: EndState | None, w: Wording) -> str:
     """The state of an end in words, and since when."""
     if state is None:
-        return "gone"
+        return w.words["log.state.gone"]
     voice, coat = voice_of(w), end.last_coat
-    word = STATE_WORDS[state.state]
+    word = w.words[f"state.{state.state}"]
     if state.state in ("bare", "opened") or coat is None:
-        checks = f" ({end.checks})" if state.state == "opened" and end.checks != "none" else ""
-        since = "cut taken as" if end.cut.assumed else "open since"
-        return f"{word}{checks}, {since} {voice.when(end.cut, w.at)}"
+        if state.state == "opened" and end.checks != "none":
+            word = f"{word} ({voice.named(f'ends.checks.{end.checks}', end.checks)})"
+        key = "ends.cut_taken" if end.cut.assumed else "ends.open_since"
+        return w.words.say(key, state=word, when=voice.when(end.cut, w.at))
     when = voice.when(coat.moment, w.at)
     if state.state == "wet":
-        unknown = "" if state.known or (state.fate and state.fate.chance is not None) else " or clear: look"
-        return f"{word}{unknown}, coated {when}"
-    holes = ", touch-up due" if state.touch_up else ""
-    guess = "" if state.known else ", not looked at yet"
-    between = " " if state.state == "sealed" else " of " if state.state == "coated" else ", coated "
-    return f"{word}{between}{when}{holes}{guess}"
+        known = state.known or (state.fate and state.fate.chance is not None)
+        return w.words.say("ends.coated_at" if known else "ends.wet_or_clear", state=word, when=when)
+    key = {"sealed": "ends.sealed_at", "coated": "ends.coat_of"}.get(state.state, "ends.coated_at")
+    more = [
+        w.words[key]
+        for key, so in (("ends.touch_up_due", state.touch_up), ("ends.not_looked", not state.known))
+        if so
+    ]
+    return ", ".join([w.words.say(key, state=word, when=when), *more])
 
 
 def job_words(job: Job, w: Wording) -> str:
     """What to do, and from when where that is not today."""
-    later = f" from {w.day(job.due)}" if job.due > w.at + timedelta(hours=12) else ""
-    return f"{w.job(job)}{later}"
+    if job.due > w.at + timedelta(hours=12):
+        return w.words.say("ends.from_day", job=w.job(job), day=w.day(job.due))
+    return w.job(job)
 
 
-def _sum(shelf: Shelf, logs: Sequence[Log]) -> str:
+def _sum(shelf: Shelf, logs: Sequence[Log], w: Wording) -> str:
     """ "5 logs; ends: 6 bare, 2 milky, 2 sealed"."""
     counts: dict[str, int] = {}
     for log in logs:
@@ -224,6 +227,6 @@ def _sum(shelf: Shelf, logs: Sequence[Log]) -> str:
             state = shelf.state(log, end)
             if state is not None:
                 counts[state.state] = counts.get(state.state, 0) + 1
-    named = [f"{counts[code]} {word}" for code, word in STATE_WORDS.items() if code in counts]
-    logs_word = "1 log" if len(logs) == 1 else f"{len(logs)} logs"
-    return f"{logs_word}; ends: {', '.join(named)}." if named else f"{logs_word}."
+    named = [f"{counts[code]} {w.words[f'ends.count.{code}']}" for code in END_STATES if code in counts]
+    told = w.words.say("log.count_one" if len(logs) == 1 else "log.count", count=len(logs))
+    return f"{w.words.say('log.sum', logs=told, ends=', '.join(named))}" if named else f"{told}."

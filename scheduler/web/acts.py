@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from functools import partial
-from typing import Any
+from typing import Any, get_args
 
 from scheduler.commands.book import by_of, moment_of, places_of, record, voice_of
 from scheduler.commands.change import changing
@@ -20,12 +20,13 @@ from scheduler.commands.yard import away_told, seen_told
 from scheduler.reminders.queue import Answer, mark
 from scheduler.settings import Species, species_table
 from scheduler.views.reminder import reminder_text
+from scheduler.views.words import words_in
 from scheduler.web.desk import Desk
 from scheduler.web.forms import Form
 from scheduler.wood.species import CAREFUL, Ambiguous, Unknown, find
 from scheduler.yard.book import Note, Written, note, undo
 from scheduler.yard.entries import Entry, YardError
-from scheduler.yard.facts import Register
+from scheduler.yard.facts import Register, Worth
 from scheduler.yard.state import fold
 
 __all__ = [
@@ -74,16 +75,19 @@ BOXES: Mapping[str, tuple[str, tuple[str, ...]]] = {
     "clear": ("look", ("clear",)),
 }
 ANSWERS: Mapping[str, Answer] = {"done": "done", "later": "later", "drop": "drop"}
-ANSWERED = {"done": "Done", "later": "Rests till tomorrow", "drop": "Not needed, it will not be told again"}
 
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What was written: the sentence, the number of the command's last entry (None: nothing to take back)."""
+    """What was written: the sentence, the number of the command's last entry (None: nothing to take back).
+
+    ``plain``: it is done as it was asked for, and the sentence says nothing else.
+    """
 
     said: str
     batch: int | None = None
     tag: str | None = None
+    plain: bool = False
 
 
 class Doubt(ValueError):  # noqa: N818 - a question, not a fault
@@ -91,18 +95,23 @@ class Doubt(ValueError):  # noqa: N818 - a question, not a fault
 
     def __init__(self, said: str, candidates: Sequence[Species]) -> None:
         super().__init__(f"'{said}' is the name of more than one wood. Which one is it?")
-        self.candidates = tuple(candidates)
+        self.said, self.candidates = said, tuple(candidates)
 
 
 def _outcome(written: Written, tag: str | None = None) -> Outcome:
     last = written.entries[-1] if written.entries else None
-    return Outcome(written.said, None if last is None else last.number, tag)
+    return Outcome(written.said, None if last is None else last.number, tag, written.plain)
 
 
-def _tags(form: Form) -> list[str]:
+def _word(here: Session, key: str, **values: object) -> str:
+    """A sentence of the page in the yard's language."""
+    return words_in(here.yard.yard.language).say(key, **values)
+
+
+def _tags(here: Session, form: Form) -> list[str]:
     tags = [tag for tag in form.all("tag") if tag.strip()]
     if not tags:
-        raise Fail("No log is ticked. Tick at least one.")
+        raise Fail(_word(here, "wrong.no_tick"))
     return tags
 
 
@@ -113,10 +122,10 @@ def note_many(here: Session, form: Form) -> Outcome:
     """``note``: what the form says was done at the ticked logs; ``ends`` as TAG/END tick single ends."""
     kind, words = BOXES.get(form.get("kind", ""), (form.get("kind", ""), ()))
     if kind not in KINDS:
-        raise Fail("The page does not know that button. Load it again.")
+        raise Fail(_word(here, "wrong.no_button"))
     if form.all("ends"):
         return _outcome(_by_ends(here, form, kind, words))
-    tags = _tags(form)
+    tags = _tags(here, form)
     rest = [*words, *(word for name in RESTS for word in form.get(name, "").split())]
     given: dict[str, Any] = {"end": [e for e in form.all("end") if e] or None}
     for name in ("litres", "thick", "till", "reach", "lost"):
@@ -124,19 +133,19 @@ def note_many(here: Session, form: Form) -> Outcome:
     into = form.text("into")
     if into is not None:
         if not into.isdecimal() or len(into) > 4:
-            raise Fail(f"Sawn into '{into}': write a whole number of pieces.")
+            raise Fail(_word(here, "wrong.sawn_into", text=into))
         given["into"] = int(into)
     given |= {"part": "part" in form, "second": "second" in form}
     for tag in tags:
-        _plain_tag(tag)
+        _plain_tag(here, tag)
     written = noted(here, [",".join(tags), kind, *rest], given, form.text("when"), form.text("who"))
     return _outcome(written, tags[0] if len(tags) == 1 else None)
 
 
-def _plain_tag(tag: str) -> None:
+def _plain_tag(here: Session, tag: str) -> None:
     """A tag as it stands on a log: what reads like a list of tags is not one."""
     if re.search(r"[,;]", tag) or tag.startswith("@"):
-        raise Fail(f"'{tag}' is no tag of a log.")
+        raise Fail(_word(here, "wrong.no_tag", tag=tag))
 
 
 def _by_ends(here: Session, form: Form, kind: str, words: tuple[str, ...]) -> Written:
@@ -156,7 +165,7 @@ Step = tuple[str, str, tuple[str, ...], tuple[str, ...], str | None]
 def _steps(here: Session, steps: Sequence[Step]) -> Written:
     """Several notes as one command: all of them or none, taken back as a whole."""
     by, voice, places = by_of(here), voice_of(here), places_of(here)
-    moments = {when: moment_of(here, when, "The time") for *_, when in steps if when}
+    moments = {when: moment_of(here, when, _word(here, "wrong.the_time")) for *_, when in steps if when}
 
     def act(register: Register, entries: tuple[Entry, ...]) -> Written:
         done: list[Entry] = []
@@ -174,13 +183,13 @@ def _steps(here: Session, steps: Sequence[Step]) -> Written:
 
 def mend(here: Session, form: Form) -> Outcome:
     """``note TAG correct N``: an entry happened earlier, or not at all."""
-    tag, number = _tags(form)[0], form.get("entry", "")
-    _plain_tag(tag)
+    tag, number = _tags(here, form)[0], form.get("entry", "")
+    _plain_tag(here, tag)
     when = form.text("when")
     if not number.isdecimal():
-        raise Fail("Which entry is to be mended? Load the page again.")
+        raise Fail(_word(here, "wrong.which_entry"))
     if when is None and "drop" not in form:
-        raise Fail("When was it? Give a time, such as 9:30.")
+        raise Fail(_word(here, "wrong.when_was_it"))
     given = {"drop": when is None}
     return _outcome(noted(here, [tag, "correct", number], given, when), tag)
 
@@ -192,11 +201,11 @@ def take_back(here: Session, form: Form) -> Outcome:
 
     def act(_register: Register, entries: tuple[Entry, ...]) -> Written:
         if told and (not entries or str(entries[-1].number) != told):
-            raise YardError("Something was noted since then. Take it back on the log's own page.")
+            raise YardError(_word(here, "wrong.noted_since"))
         return undo(entries, by, voice=voice)
 
     written = record(here, act)
-    return Outcome(written.said.replace(" Again takes back the one before.", ""))
+    return Outcome(written.said.replace(f" {voice.words['answer.again']}", ""))
 
 
 def catch_up(here: Session, form: Form) -> Outcome:
@@ -206,14 +215,14 @@ def catch_up(here: Session, form: Form) -> Outcome:
     for pair in form.all("box"):
         tag, _, box = pair.rpartition("/")
         if box not in BOXES:
-            raise Fail("The page does not know that box. Load it again.")
+            raise Fail(_word(here, "wrong.no_such_box"))
         kind, words = BOXES[box]
         when = form.text(f"time/{tag}") or default
         day = form.text("day")
         said = when if day is None or when is None else f"{day} {when}"
         steps.append((tag, kind, words, (), said))
     if not steps:
-        raise Fail("No box is ticked, so nothing was noted.")
+        raise Fail(_word(here, "wrong.no_box"))
     order = ("cut", "coat", "look")
     steps.sort(key=lambda step: order.index(step[1]))
     return _outcome(_steps(here, steps))
@@ -249,7 +258,7 @@ def add_log(here: Session, form: Form, known: Mapping[str, str]) -> Outcome:
     else:
         wood = form.text("other") or form.text("wood")
         if wood is None:
-            raise Fail("Which wood is it? Tap one, or don't know.")
+            raise Fail(_word(here, "wrong.tap_a_wood"))
         _ask(wood, known, which)
         words = [tag] if tag else []
         if which is None:
@@ -300,6 +309,7 @@ def change_log(here: Session, tag: str, form: Form, known: Mapping[str, str]) ->
         name: form.text(name)
         for name in ("butt", "top", "length", "felled", "cut", "worth", "needs", "place", "note", "use")
     }
+    told["worth"] = _worth_of(here, told["worth"])
     fields = fields_of(here, {name: text for name, text in told.items() if text})
     if form.text("new_tag"):
         fields["tag"] = form["new_tag"].strip()
@@ -312,8 +322,15 @@ def change_log(here: Session, tag: str, form: Form, known: Mapping[str, str]) ->
         wood = wood_of(here, said, known)
         fields |= wood.fields
     if not fields:
-        raise Fail("Nothing was filled in, so nothing was changed.")
+        raise Fail(_word(here, "wrong.nothing_filled"))
     return _outcome(record(here, changing(here, tag, fields, wood)), tag)
+
+
+def _worth_of(here: Session, said: str | None) -> str | None:
+    """A word for what a log is worth, as it is written in the yard's language; else what was said."""
+    words = words_in(here.yard.yard.language)
+    known = {words[f"log.worth.{worth}"].casefold(): worth for worth in get_args(Worth)}
+    return known.get((said or "").casefold(), said)
 
 
 # ------------------------------------------------------------------ the yard
@@ -325,9 +342,9 @@ def answer(here: Session, form: Form) -> Outcome:
     if form.get("kind") == "frost":
         return _outcome(seen_told(here, "frost", said))
     if said not in ("clear", "milky", "skips", "spoiled"):
-        raise Fail("The page does not know that answer. Load it again.")
-    tag = _tags(form)[0]
-    _plain_tag(tag)
+        raise Fail(_word(here, "wrong.no_such_answer"))
+    tag = _tags(here, form)[0]
+    _plain_tag(here, tag)
     return _outcome(
         noted(here, [tag, "look", said], {"end": [form["end"]] if form.text("end") else None}), tag
     )
@@ -337,12 +354,12 @@ def remind(desk: Desk, here: Session, form: Form) -> Outcome:
     """``reminders done``, ``later`` or ``drop``: the answer to one reminder."""
     number, said = form.get("reminder", ""), form.get("answer", "")
     if said not in ANSWERS or not number.isdecimal():
-        raise Fail("The page does not know that answer. Load it again.")
+        raise Fail(_word(here, "wrong.no_such_answer"))
     text = partial(reminder_text, w=here.wording)
     local = (here.at + timedelta(days=1)).astimezone(here.yard.zone)
     until = local.replace(hour=0, minute=5, second=0, microsecond=0) if said == "later" else None
     row = mark(desk.store(), here.yard.yard.key, number, ANSWERS[said], here.at, until, said=text)
-    return Outcome(f"{ANSWERED[said]}: {text(row)}")
+    return Outcome(_word(here, f"answer.{said}", text=text(row)))
 
 
 def pail(here: Session, form: Form) -> Outcome:
@@ -352,7 +369,7 @@ def pail(here: Session, form: Form) -> Outcome:
 
     stock, where = form.text("litres") or form.text("stock"), form.text("where")
     if stock is None and where is None:
-        raise Fail("What is in the pail? Give litres, or tap half.")
+        raise Fail(_word(here, "wrong.pail"))
     facts: dict[str, Any] = told._stock(here, stock or "")
     if form.text("name"):
         facts["name"] = form.text("name")
@@ -360,7 +377,7 @@ def pail(here: Session, form: Form) -> Outcome:
         facts["place"] = told._place(here, where)
     by = by_of(here)
     written = record(here, lambda register, _: book.pail(register, by, **facts))
-    return Outcome(f"Noted: {told._told_of_pail(here, facts)}.", written.entries[-1].number)
+    return Outcome(told.told_of_pail(here, facts), written.entries[-1].number)
 
 
 def rest(here: Session, form: Form) -> Outcome:
@@ -375,14 +392,14 @@ def set_one(here: Session, form: Form) -> Outcome:
     """``set``: one of the five settings."""
     name, value = form.get("name", ""), form.text("value")
     if name not in SETTINGS:
-        raise Fail("That is none of the settings of this page.")
+        raise Fail(_word(here, "wrong.no_setting"))
     if value is None:
-        raise Fail("Give a value first.")
+        raise Fail(_word(here, "wrong.no_value"))
     assert here.yard.path is not None
     assert name in SHORT
     key, was, now = changed(here.yard.path, name, value)
-    before = "" if was is None else f" It was {was}."
-    return Outcome(f"{key} is now {now}.{before}")
+    told = "answer.setting" if was is None else "answer.setting_was"
+    return Outcome(_word(here, told, name=key, now=now, was=was))
 
 
 Act = Callable[[Session, Form], Outcome]

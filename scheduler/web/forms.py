@@ -108,6 +108,7 @@ def back_to(form: Form) -> str:
 class _Sentence:
     text: str
     batch: int | None
+    plain: bool
 
 
 class Said:
@@ -116,15 +117,15 @@ class Said:
     def __init__(self) -> None:
         self._kept: OrderedDict[str, _Sentence] = OrderedDict()
 
-    def keep(self, text: str, batch: int | None = None) -> str:
-        """Put a sentence by; its mark."""
+    def keep(self, text: str, batch: int | None = None, plain: bool = False) -> str:
+        """Put a sentence by; its mark. ``plain``: where the page shows it done, it need not be said."""
         mark = secrets.token_hex(6)
-        self._kept[mark] = _Sentence(text, batch)
+        self._kept[mark] = _Sentence(text, batch, plain)
         while len(self._kept) > KEPT_SAYINGS:
             self._kept.popitem(last=False)
         return mark
 
-    def find(self, mark: str | None) -> tuple[str, int | None] | None:
-        """The sentence of a mark and the command it told of, if it is still known."""
+    def find(self, mark: str | None) -> tuple[str, int | None, bool] | None:
+        """The sentence of a mark, the command it told of, and whether it says no more, if still known."""
         found = self._kept.get(mark or "")
-        return None if found is None else (found.text, found.batch)
+        return None if found is None else (found.text, found.batch, found.plain)

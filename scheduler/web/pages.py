@@ -10,10 +10,10 @@ from scheduler.health import notice_lines
 from scheduler.seasons import climate_known
 from scheduler.selfcheck import verified
 from scheduler.service import learn_all, pails_seen, season_ahead
-from scheduler.settings import learning, pail_numbers, species_table
+from scheduler.settings import YardFile, learning, pail_numbers, species_table
 from scheduler.views.calendar import agenda_days, empty_agenda
 from scheduler.views.learned import learned_lines
-from scheduler.views.log_sheet import show_lines
+from scheduler.views.log_sheet import sheet_parts
 from scheduler.views.pail import label_words, pail_lines, place_words, stock_words
 from scheduler.views.reminder import reminder_parts, reminder_text, state_words
 from scheduler.views.scores import scores_lines
@@ -58,7 +58,6 @@ REMINDERS_SHOWN = 60
 USUAL = ("oak", "ash", "beech", "cherry", "walnut", "maple", "birch", "elm", "pear", "apple", "plum")
 PICTURES = (".jpg", ".jpeg", ".png", ".heic", ".webp", ".avif")
 OPEN = ("planned", "sent")
-FACES = ("as the phone", "bright sun", "dark")
 
 
 def first_values(desk: Desk) -> dict[str, Any]:
@@ -100,18 +99,22 @@ def add_values(desk: Desk) -> dict[str, Any]:
             count[str(log.species)] = count.get(str(log.species), 0) + 1
     often = sorted(count, key=lambda key: -count[key])[: COMMON_WOODS - 3]
     mine = {key: _short_name(key, yard.yard.language, register.words) for key in often}
-    names = [*mine.values()]
-    for name in USUAL:
+    names, words = [*mine.values()], words_in(yard.yard.language)
+    for name in (words[f"add.usual.{wood}"] for wood in USUAL):
         found = find(name, register.words, table)
         key = found.species.botanical if isinstance(found, Known) else None
         if name not in names and (key is None or key not in mine):
             names.append(name)
     return {
-        "title": "Add a log",
+        "title": words["add.title"],
         "woods": names[:COMMON_WOODS],
-        "unit": "in" if yard.yard.units == "us" else "cm",
+        "unit": _unit(yard),
         "places": [place.name for place in yard.place],
     }
+
+
+def _unit(yard: YardFile) -> str:
+    return "in" if yard.yard.units == "us" else "cm"
 
 
 def _short_name(key: str, language: str, words: Mapping[str, str]) -> str:
@@ -133,7 +136,7 @@ def logs_values(desk: Desk, query: Mapping[str, str]) -> dict[str, Any]:
     start = _start(query.get("from", ""), len(logs))
     shown = logs[start : start + LOGS_A_PAGE]
     return {
-        "title": "All ends",
+        "title": view.wording.words["page.all_ends"],
         "rows": [rows.log_row(shelf, log, view.wording) for log in shown],
         "gone": gone,
         "find": wanted,
@@ -165,34 +168,29 @@ def log_values(desk: Desk, tag: str, everything: bool = False) -> dict[str, Any]
     log = find_log(book.register, tag)
     shelf, w = rows.shelf_of(view, book), view.wording
     lines = history(book.entries, log.tag)
-    told = show_lines(shelf, log, lines, w)
-    told = told[1 : told.index("Entries")]
+    facts, ends, then = sheet_parts(shelf, log, w)
     row = rows.log_row(shelf, log, w)
     words = (log.note or "").replace(",", " ").replace(";", " ").split()
     return {
         "title": f"{log.tag} {row.wood}",
         "log": log,
         "row": row,
-        "facts": [line for line in told if not line.startswith("  ")],
-        "ends": _ends(row, [line.strip() for line in told if line.startswith("  ")]),
+        "facts": [*facts, *then],
+        "ends": _ends(row, ends),
         "photos": [word for word in words if word.casefold().endswith(PICTURES)],
         "history": rows.history_rows(lines if everything else lines[-ENTRIES_SHOWN:], w),
         "older": 0 if everything else max(len(lines) - ENTRIES_SHOWN, 0),
         "reminders": [_reminder(one, w) for one in _open(desk.rows()) if one.tag == log.tag],
         "face": end_face,
         "places": [place.name for place in view.yard.place],
-        "unit": "in" if view.yard.yard.units == "us" else "cm",
+        "unit": _unit(view.yard),
     }
 
 
-def _ends(row: rows.LogRow, told: Sequence[str]) -> list[tuple[str | None, str, str]]:
+def _ends(row: rows.LogRow, told: Sequence[tuple[str, str]]) -> list[tuple[str | None, str, str]]:
     """(state, name with size, sentences) of each end, in the order of the sentences."""
     states = [end.state for end in row.ends] if len(row.ends) == len(told) else [None] * len(told)
-    parted = [line.partition(": ") for line in told]
-    return [
-        (state, name, f"{text[:1].upper()}{text[1:]}")
-        for state, (name, _, text) in zip(states, parted, strict=True)
-    ]
+    return [(state, name, first_upper(text)) for state, (name, text) in zip(states, told, strict=True)]
 
 
 def catch_up_values(desk: Desk, query: Mapping[str, str]) -> dict[str, Any]:
@@ -211,7 +209,7 @@ def catch_up_values(desk: Desk, query: Mapping[str, str]) -> dict[str, Any]:
     done = {str(one.tag): w.words.say(screens.DONE[one.kind], time=w.clock(one.moment.time)) for one in told}
     lines = [(rows.log_row(shelf, logs[tag], w), tag in named, done.get(tag)) for tag in shown]
     return {
-        "title": "Catch up",
+        "title": w.words["catchup.title"],
         "named": [line for line in lines if line[1]],
         "rest": [line for line in lines if not line[1]],
         "times": TIMES,
@@ -320,14 +318,19 @@ def settings_values(desk: Desk) -> dict[str, Any]:
         "hollow": f"{yard.site.hollow:g}",
         "morning": yard.notice.morning,
     }
-    w = Wording(yard.zone, yard.yard.units, at, yard.yard.language)
-    away, colder = register.away_until, yard.site.hollow
+    w = _wording(desk)
+    words, away, colder = w.words, register.away_until, yard.site.hollow
     said = now | {
-        "people": "one" if now["people"] == "1" else now["people"],
-        "hollow": "no" if not colder else f"{w.value(colder, 'K')} {'colder' if colder < 0 else 'warmer'}",
+        "people": words["settings.one"] if now["people"] == "1" else now["people"],
+        "coats": words["settings.by_wood"] if now["coats"] == "by wood" else now["coats"],
+        "hollow": words.say(
+            "settings.colder" if colder < 0 else "settings.warmer", value=w.value(colder, "K")
+        )
+        if colder
+        else words["settings.not_colder"],
     }
     return {
-        "title": "Settings",
+        "title": words["settings.title"],
         "now": {name: now[name] for name in SETTINGS},
         "shown": said,
         "file": yard.path.name if yard.path else "",
@@ -337,7 +340,7 @@ def settings_values(desk: Desk) -> dict[str, Any]:
 
 def more_values(desk: Desk) -> dict[str, Any]:
     """More."""
-    return {"title": "More", "open": len(_open(desk.rows())), "faces": FACES}
+    return {"title": _wording(desk).words["more.title"], "open": len(_open(desk.rows()))}
 
 
 # ------------------------------------------------------------------ calendar and reminders

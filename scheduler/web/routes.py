@@ -6,6 +6,7 @@ import logging
 import re
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import reduce
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -19,7 +20,7 @@ from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, R
 from starlette.routing import Route
 
 from scheduler.commands.common import Fail, Session
-from scheduler.views.words import words_in
+from scheduler.views.words import Words, words_in
 from scheduler.web import acts, pages
 from scheduler.web.acts import Doubt, Outcome
 from scheduler.web.desk import Desk
@@ -35,7 +36,6 @@ __all__ = ["ROUTES", "Room", "problem"]
 _LOG = logging.getLogger(__name__)
 Handler = Callable[[Request], Awaitable[Response]]
 LOOK, LOOKS = "coatcast-look", ("phone", "sun", "dark")
-BROKEN = "What you had noted before is kept. Please report what you did; the log of the service has the rest."
 COMMAND = re.compile(r"(?:^|(?<=\.) )[^.]*\bcoatcast .*$", re.DOTALL)
 
 
@@ -52,21 +52,26 @@ class Room:
     health: Callable[[], dict[str, Any]] | None
     feeds: Feeds = field(default_factory=Feeds)
 
+    @property
+    def words(self) -> Words:
+        """The words of the yard's language."""
+        return words_in(self.desk.yard().yard.language)
+
     def render(self, name: str, request: Request, status: int = 200, **values: Any) -> Response:
         """A page of a template; its form marks and the sentence to show are the same for all."""
         keys, once = keys_of(self.file), new_once()
         found = self.said.find(request.query_params.get("said"))
-        look = request.cookies.get(LOOK, "")
+        look, words = request.cookies.get(LOOK, ""), self.words
         shared = {
             "style": Markup(self.style),
             "said": found,
             "path": request.url.path,
             "yard_name": self.desk.yard().yard.name,
             "trouble": self.desk.trouble,
-            "language": "en",
+            "language": words.language,
             "look": look if look in LOOKS else "",
             "wrong": None,
-            "word": words_in(self.desk.yard().yard.language).say,
+            "word": words.say,
             "marks": lambda back: Markup(
                 '<input type="hidden" name="stamp" value="{}"><input type="hidden" name="once" value="{}">'
                 '<input type="hidden" name="back" value="{}">'
@@ -86,8 +91,15 @@ def plain(said: str) -> str:
     return COMMAND.sub("", said).strip() or said
 
 
-def _words(error: BaseException) -> str:
-    return plain(str(error)) or type(error).__name__
+def _told(room: Room, error: BaseException) -> str:
+    """What an error says, in the yard's language where it is known."""
+    lines = [room.words.told(line) for line in str(error).splitlines()]
+    return plain("\n".join(lines)) or type(error).__name__
+
+
+def _wrong(room: Room, request: Request, status: int, title: str, text: str, back: str = "/") -> Response:
+    """The page that says what is wrong."""
+    return room.render("wrong.html", request, status, title=room.words[title], text=text, back=back)
 
 
 # ------------------------------------------------------------------ reading
@@ -103,12 +115,10 @@ def page(make: Callable[[Room, Request], Response]) -> Handler:
             try:
                 return make(room, request)
             except (Fail, ValueError) as error:
-                return room.render(
-                    "wrong.html", request, 404, title="Not found", text=_words(error), back="/"
-                )
+                return _wrong(room, request, 404, "wrong.not_found", _told(room, error))
             except (OSError, RuntimeError) as error:
                 _LOG.warning("%s: %s", request.url.path, error)
-                return room.render("wrong.html", request, 503, title="Not now", text=_words(error), back="/")
+                return _wrong(room, request, 503, "wrong.not_now", _told(room, error))
             except Exception:
                 return _broken(room, request)
 
@@ -120,7 +130,7 @@ def page(make: Callable[[Room, Request], Response]) -> Handler:
 def _broken(room: Room, request: Request) -> Response:
     """A fault of ours: told, written down, and what was noted before is kept."""
     _LOG.exception("%s broke down", request.url.path)
-    return room.render("wrong.html", request, 500, title="This page broke down", text=BROKEN, back="/")
+    return _wrong(room, request, 500, "wrong.broke_down", room.words["wrong.broken"])
 
 
 def first(room: Room, request: Request) -> Response:
@@ -180,7 +190,7 @@ def post(do: Callable[[Room, Session, Form], Outcome], again: str | None = None)
         except FormError as error:
             return PlainTextResponse(f"{error}\n", status_code=415)
         if not same(form.get("stamp", ""), keys_of(room.file).stamp):
-            return PlainTextResponse("That form is not of this page; nothing was noted.\n", status_code=403)
+            return PlainTextResponse(f"{room.words['wrong.not_this_page']}\n", status_code=403)
         return await run_in_threadpool(_taken, room, request, form, do, again)
 
     return handler
@@ -194,7 +204,7 @@ def _taken(
         target = back_to(form)
         if target.startswith("/log/") and outcome.tag is None and form.text("new_tag"):
             target = f"/log/{quote(form['new_tag'].strip(), safe='')}"
-        return f"{target}?said={room.said.keep(plain(outcome.said), outcome.batch)}"
+        return f"{target}?said={room.said.keep(plain(outcome.said), outcome.batch, outcome.plain)}"
 
     try:
         return RedirectResponse(room.desk.once(form.once, act), status_code=303)
@@ -202,17 +212,12 @@ def _taken(
         return _asked(room, request, form, doubt)
     except (Fail, ValueError) as error:
         if again == "add":
-            values = pages.add_values(room.desk)
-            return room.render("add.html", request, 422, **values, given=form, which=(), wrong=_words(error))
-        back = back_to(form)
-        return room.render(
-            "wrong.html", request, 422, title="Nothing was noted", text=_words(error), back=back
-        )
+            values, wrong = pages.add_values(room.desk), _told(room, error)
+            return room.render("add.html", request, 422, **values, given=form, which=(), wrong=wrong)
+        return _wrong(room, request, 422, "wrong.nothing_noted", _told(room, error), back_to(form))
     except (OSError, RuntimeError) as error:
         _LOG.warning("%s: %s", request.url.path, error)
-        return room.render(
-            "wrong.html", request, 503, title="Nothing was noted", text=_words(error), back="/"
-        )
+        return _wrong(room, request, 503, "wrong.nothing_noted", _told(room, error))
     except Exception:
         return _broken(room, request)
 
@@ -220,12 +225,14 @@ def _taken(
 def _asked(room: Room, request: Request, form: Form, doubt: Doubt) -> Response:
     language = room.desk.yard().yard.language
     which = [(one.botanical, show_name(one, language)) for one in doubt.candidates]
+    wrong = room.words.say("wrong.two_woods", said=doubt.said)
     if request.url.path != "/add":
-        names = " or ".join(f"{name} ({botanical})" for botanical, name in which)
-        text = f"{doubt} Write it as {names}."
-        return room.render("wrong.html", request, 422, title="Which wood?", text=text, back=back_to(form))
+        either = (f"{name} ({botanical})" for botanical, name in which)
+        names = reduce(lambda some, last: room.words.say("wrong.or", some=some, last=last), either)
+        text = room.words.say("wrong.write_it_as", doubt=wrong, names=names)
+        return _wrong(room, request, 422, "wrong.which_wood", text, back_to(form))
     values = pages.add_values(room.desk)
-    return room.render("add.html", request, 422, **values, given=form, which=which, wrong=str(doubt))
+    return room.render("add.html", request, 422, **values, given=form, which=which, wrong=wrong)
 
 
 def _add(room: Room, here: Session, form: Form) -> Outcome:
@@ -242,7 +249,7 @@ def _change(room: Room, here: Session, form: Form) -> Outcome:
 def _new_feed(room: Room, _here: Session, _form: Form) -> Outcome:
     change_feed(room.file)
     room.feeds.clear()
-    return Outcome("The calendar has a new address. The old one gives nothing any more.")
+    return Outcome(room.words["answer.new_feed"])
 
 
 def _set(room: Room, here: Session, form: Form) -> Outcome:
@@ -320,19 +327,14 @@ async def problem(request: Request, error: Exception) -> Response:
     status = error.status_code if isinstance(error, HTTPException) else 500
     if status == 500:
         _LOG.error("%s broke down: %s", request.url.path, type(error).__name__)
-    texts = {
-        404: "There is no such page.",
-        405: "This address is not asked that way.",
-        500: BROKEN,
-    }
-    text = texts.get(status, "That did not work.")
+    keys = {404: "wrong.no_page", 405: "wrong.no_method", 500: "wrong.broken"}
+    key = keys.get(status, "wrong.did_not_work")
     headers: Mapping[str, str] | None = error.headers if isinstance(error, HTTPException) else None
     try:
-        page_ = room_of(request).render(
-            "wrong.html", request, status, title="Nothing here", text=text, back="/"
-        )
+        room = room_of(request)
+        page_ = _wrong(room, request, status, "wrong.nothing_here", room.words[key])
     except Exception:
-        return PlainTextResponse(f"{text}\n", status_code=status)
+        return PlainTextResponse(f"{words_in('en')[key]}\n", status_code=status)
     page_.headers.update(headers or {})
     return page_
 

@@ -11,7 +11,7 @@ from scheduler.coating.product import coating_of
 from scheduler.settings import coating_profiles
 from scheduler.views.logs import Shelf, head, job_words, state_words, voice_of
 from scheduler.views.today import cost_words
-from scheduler.views.wording import STATE_WORDS, Wording, first_upper
+from scheduler.views.wording import Wording, first_upper
 from scheduler.web.desk import Book, View
 from scheduler.web.screens import wood_of
 from scheduler.yard.condition import EndState, end_state
@@ -29,8 +29,8 @@ class EndRow:
     """One end in a list."""
 
     name: str
+    said: str  # its name in the yard's language
     state: str | None
-    word: str
     words: str
     reach: bool
     next: str
@@ -106,8 +106,8 @@ def _end_row(shelf: Shelf, log: Log, end: End, w: Wording) -> EndRow:
     worth = shelf.worths.get((log.tag, end.name, job.kind)) if job is not None else None
     return EndRow(
         end.name,
+        w.end(end.name),
         None if state is None else state.state,
-        "gone" if state is None else STATE_WORDS[state.state],
         state_words(end, state, w),
         end.reach,
         "" if job is None else job_words(job, w),

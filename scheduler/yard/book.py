@@ -30,7 +30,7 @@ from scheduler.yard.newlog import (
 from scheduler.yard.notes import NOTE_KINDS, Note, Written, known_place, note
 from scheduler.yard.state import GRACE, history, holding
 from scheduler.yard.tags import find_log, next_tag, parse_tags
-from scheduler.yard.telling import Voice, and_list, describe, describe_all
+from scheduler.yard.telling import Voice, describe, describe_all, pail_name
 
 __all__ = [
     "CHANGEABLE",
@@ -91,9 +91,9 @@ def add_log(
     drafts, assumed = new_entries(_placed(request, places), tag, by, voice, taper)
     parts = [_understood(drafts, by.at, voice)]
     if assumed:
-        parts.append(f"Assumed: {'; '.join(assumed)}.")
-    parts += _odd_sizes(request)
-    parts.append(f"To change it: coatcast log change {tag} ...")
+        parts.append(voice.say("answer.assumed", assumed="; ".join(voice.told(text) for text in assumed)))
+    parts += [voice.told(question) for question in _odd_sizes(request)]
+    parts.append(voice.say("answer.to_change", tag=tag))
     return Written(make.numbered(drafts, register.last_entry), " ".join(parts))
 
 
@@ -128,10 +128,10 @@ def add_logs(
     if not drafts:
         raise YardError("There is no log in it.")
     added = [str(draft.tag) for draft in drafts if draft.kind == "add"]
-    logs = "1 log" if len(added) == 1 else f"{len(added)} logs"
-    said = [f"{logs} in: {', '.join(added)}."]
+    key = "answer.log_in" if len(added) == 1 else "answer.logs_in"
+    said = [voice.say(key, count=len(added), tags=", ".join(added))]
     for tag, request in zip(added, requests, strict=False):
-        said += [f"{tag}: {question}" for question in _odd_sizes(request)]
+        said += [f"{tag}: {voice.told(question)}" for question in _odd_sizes(request)]
     return Written(make.numbered(drafts, register.last_entry), " ".join(said))
 
 
@@ -193,23 +193,33 @@ def _understood(drafts: list[Entry], at: datetime, voice: Voice) -> str:
     """ "H17: walnut (Juglans regia), butt 56 cm, 2.44 m long, felled Fri 24 Oct, cut today." """
     data = drafts[0].data
     said, botanical = data.get("species_said"), data.get("species")
-    wood = said or botanical or "wood not known"
+    wood = said or botanical or voice.words["log.no_wood"]
     parts = [f"{wood} ({botanical})" if said and botanical and said != botanical else wood]
     measured = [e for e in data["ends"] if e["diameter_cm"] is not None and not e["assumed_diameter"]]
-    parts += [f"{end['name']} {voice.size(end['diameter_cm'])}" for end in measured]
+    parts += [f"{voice.end(end['name'])} {voice.size(end['diameter_cm'])}" for end in measured]
     if "length_cm" in data:
-        parts.append(f"{voice.size(data['length_cm'])} long")
+        parts.append(voice.say("answer.long", size=voice.size(data["length_cm"])))
     if data["state"] != "in_yard":
-        parts.append(data["state"])
+        parts.append(voice.words[f"answer.state.{data['state']}"])
     times = {name: make.moment_from(data.get(name)) for name in ("felled", "expected")}
-    parts += [f"{name} {voice.when(moment, at)}" for name, moment in times.items() if moment is not None]
+    parts += [
+        voice.say("log.felled" if name == "felled" else "answer.expected", when=voice.when(moment, at))
+        for name, moment in times.items()
+        if moment is not None
+    ]
     cuts = {end["name"]: make.moment_from(end["cut"]) for end in data["ends"]}
-    told = {f"cut {voice.when(cut, at)}" for cut in cuts.values() if cut is not None and not cut.assumed}
-    parts += sorted(told)
+    parts += sorted(
+        {
+            voice.say("answer.cut_at", when=voice.when(cut, at))
+            for cut in cuts.values()
+            if cut is not None and not cut.assumed
+        }
+    )
     if any(not end["reach"] for end in data["ends"]):
-        parts.append(f"in reach: {and_list(e['name'] for e in data['ends'] if e['reach']) or 'no end'}")
+        ends = voice.ends(e["name"] for e in data["ends"] if e["reach"])
+        parts.append(voice.say("answer.in_reach", ends=ends or voice.words["answer.no_end"]))
     if data["count"] > 1:
-        parts.append(f"{data['count']} pieces")
+        parts.append(voice.say("log.pieces", count=data["count"]))
     return f"{drafts[0].tag}: {', '.join(parts)}."
 
 
@@ -235,7 +245,8 @@ def undo(entries: Sequence[Entry], by: By, *, voice: Voice | None = None) -> Wri
     last = max(entry.number for entry in entries)
     when = voice.when(back[-1].moment, by.at)
     told = "" if back[0].kind == "add" else f", {when}"
-    said = f"Taken back: {describe_all(back, voice)}{told}. Again takes back the one before."
+    said = voice.say("answer.taken_back", what=f"{describe_all(back, voice)}{told}")
+    said = f"{said} {voice.words['answer.again']}"
     return Written(make.numbered([draft], last), said)
 
 
@@ -279,10 +290,12 @@ def correct(
     if not line.holds:
         raise YardError(f"Entry {number} ({describe(entry, voice)}) does not hold any more.")
     draft = make.correct(by, tag, Moment(by.at), number, when)
-    done = (
-        "dropped" if when is None else f"now {voice.when(when, by.at)}, was {voice.when(line.moment, by.at)}"
-    )
-    said = f"Entry {number}, {describe(entry, voice)}: {done}."
+    what = describe(entry, voice)
+    if when is None:
+        said = voice.say("answer.dropped", number=number, what=what)
+    else:
+        now, was = voice.when(when, by.at), voice.when(line.moment, by.at)
+        said = voice.say("answer.mended", number=number, what=what, now=now, was=was)
     return Written(make.numbered([draft], max(e.number for e in entries)), said)
 
 
@@ -313,14 +326,21 @@ def seen(
     by: By,
     *,
     night: Moment | None = None,
+    voice: Voice | None = None,
 ) -> Written:
     """What the yard saw in a night (``night`` None: the one before now)."""
+    voice = voice or Voice()
     draft = make.seen(by, night or Moment(by.at), what, value)
-    return Written(make.numbered([draft], register.last_entry), f"Noted: {describe(draft)}.")
+    said = voice.say("answer.noted", what=describe(draft, voice))
+    return Written(make.numbered([draft], register.last_entry), said, plain=True)
 
 
 def seen_nights(
-    nights: Sequence[tuple[Moment, str, bool | float]], register: Register, by: By
+    nights: Sequence[tuple[Moment, str, bool | float]],
+    register: Register,
+    by: By,
+    *,
+    voice: Voice | None = None,
 ) -> tuple[Written, int]:
     """Nights read from a thermometer's file, as one command; how many had been told by a person already.
 
@@ -334,32 +354,40 @@ def seen_nights(
     fresh = [(moment, what, value) for moment, what, value in nights if moment.time not in told[what]]
     drafts = [make.seen(by, moment, what, value) for moment, what, value in fresh]
     count = sum(what == "min" for _, what, _ in fresh)
-    said = f"Noted: the lowest of {count} night{'' if count == 1 else 's'}."
+    said = (voice or Voice()).say("answer.one_night" if count == 1 else "answer.nights", count=count)
     return Written(make.numbered(drafts, register.last_entry), said), len(nights) - len(fresh)
 
 
-def keep_word(said: str, botanical: str | None, register: Register, by: By) -> Written:
+def keep_word(
+    said: str, botanical: str | None, register: Register, by: By, *, voice: Voice | None = None
+) -> Written:
     """Remember the yard's own word for a wood."""
+    voice = voice or Voice()
     draft = make.word(by, Moment(by.at), said, botanical)
-    return Written(make.numbered([draft], register.last_entry), f"Kept: {describe(draft)}.")
+    kept = voice.say("answer.kept", what=describe(draft, voice))
+    return Written(make.numbered([draft], register.last_entry), kept)
 
 
-def pail(register: Register, by: By, *, when: Moment | None = None, **facts: Any) -> Written:
+def pail(
+    register: Register, by: By, *, when: Moment | None = None, voice: Voice | None = None, **facts: Any
+) -> Written:
     """What is known of a pail; ``facts`` as ``entries.pail`` takes them."""
+    voice = voice or Voice()
     draft = make.pail(by, settle(when or Moment(by.at), by.at), **facts)
-    return Written(make.numbered([draft], register.last_entry), f"Noted: {_pail_words(draft.data)}.")
+    said = voice.say("answer.noted", what=_pail_words(draft.data, voice))
+    return Written(make.numbered([draft], register.last_entry), said)
 
 
-def _pail_words(data: Mapping[str, Any]) -> str:
-    parts = [str(data["name"])]
+def _pail_words(data: Mapping[str, Any], voice: Voice) -> str:
+    parts = [pail_name(str(data["name"]), voice)]
     if "litres" in data:
-        parts.append(f"{data['litres']:g} L")
+        parts.append(voice.number(f"{data['litres']:g} L"))
     if "by_eye" in data:
-        parts.append(str(data["by_eye"]))
+        parts.append(voice.words[f"answer.by_eye.{data['by_eye']}"])
     if "place" in data:
-        parts.append(f"at {data['place']}")
+        parts.append(voice.say("answer.at_place", place=data["place"]))
     if "coldest_c" in data:
-        parts.append(f"coldest {data['coldest_c']:g} °C")
+        parts.append(voice.say("answer.pail_coldest", temperature=voice.number(f"{data['coldest_c']:g} °C")))
     return ", ".join(parts)
 
 
@@ -368,10 +396,9 @@ def away(until: datetime | None, register: Register, by: By, *, voice: Voice | N
     if until is not None and until <= by.at:
         raise YardError("Away until a time that lies behind: give a day still to come.")
     draft = make.away(by, Moment(by.at), until)
+    voice = voice or Voice()
     if until is None:
-        said = "Back. Everything is told again."
+        said = voice.words["answer.back_now"]
     else:
-        said = (
-            f"Away until {(voice or Voice()).when(Moment(until), by.at)}. Only the pail is told of till then."
-        )
+        said = voice.say("answer.away_until", day=voice.when(Moment(until), by.at))
     return Written(make.numbered([draft], register.last_entry), said)

@@ -13,7 +13,7 @@ from scheduler.yard.facts import Log, Moment, Register
 from scheduler.yard.newlog import FROM_FELLING, Fault, NewEnd, NewLog, check_new, raise_faults, settle
 from scheduler.yard.notes import Written, known_place
 from scheduler.yard.tags import check_tag, find_ends, find_log, nearest
-from scheduler.yard.telling import Voice, and_list
+from scheduler.yard.telling import Voice
 
 __all__ = ["CHANGEABLE", "change"]
 
@@ -87,7 +87,7 @@ def change(
     raise_faults(_faults(log, given, register, by, voice))
     data = _as_data(log, given, entries, by, voice, places)
     draft = make.change(by, log.tag, Moment(by.at), data)
-    said = f"{log.tag} changed: {_say(log, fields, by, voice)}."
+    said = voice.say("answer.changed", tag=log.tag, what=_say(log, fields, by, voice))
     return Written(make.numbered([draft], register.last_entry), said)
 
 
@@ -225,28 +225,31 @@ def _say(log: Log, fields: Mapping[str, Any], by: By, voice: Voice) -> str:
 
 
 def _one(log: Log, name: str, value: Any, by: By, voice: Voice) -> str:
-    label = (
-        name.removesuffix("_cm").replace("_", " ").replace("per m3", "per m³").replace("species said", "wood")
-    )
     if name == "diameters":
-        return ", ".join(f"{end} {voice.size(cm)}" for end, cm in value.items())
+        return ", ".join(f"{voice.end(end)} {voice.size(cm)}" for end, cm in value.items())
+    label = voice.words[f"answer.field.{name}"]
     if name in ("butt_cm", "top_cm"):
         end = log.end(name[:-3])
         was: Any = end.diameter_cm if end is not None else None
     else:
         was = getattr(log, name, None)
-    return f"{label} {_shown(name, value, by, voice)}" + (
-        f" (was {_shown(name, was, by, voice)})" if was not in (None, "") and was != value else ""
-    )
+    now = f"{label} {_shown(name, value, by, voice)}"
+    if was in (None, "") or was == value:
+        return now
+    return voice.say("answer.was", now=now, was=_shown(name, was, by, voice))
 
 
 def _shown(name: str, value: Any, by: By, voice: Voice) -> str:
     if value is None:
-        return "not known"
+        return voice.words["answer.not_known"]
     if isinstance(value, Moment):
         return voice.when(value, by.at)
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return voice.words["answer.yes" if value else "answer.no"]
     if isinstance(value, frozenset | set):
-        return and_list(sorted(value)) or "none"
+        return voice.ends(sorted(value)) or voice.words["answer.none"]
+    if name == "worth":
+        return voice.named(f"log.worth.{value}", value)
+    if name == "state":
+        return voice.named(f"answer.state.{value}", value)
     return voice.size(value) if name.endswith("_cm") else f"{value}"

@@ -13,7 +13,7 @@ from scheduler.yard.facts import CHECK_WORDS, Coat, End, Log, Moment, Register
 from scheduler.yard.newlog import LONGEST_CM, settle
 from scheduler.yard.state import GRACE
 from scheduler.yard.tags import find_ends, find_log, nearest
-from scheduler.yard.telling import Voice, and_list
+from scheduler.yard.telling import Voice, and_list, seen_words
 
 __all__ = ["NOTE_KINDS", "Note", "Written", "known_place", "note"]
 
@@ -22,10 +22,14 @@ OPEN_YARD = ("yard", "the yard", "open yard", "the open yard", "open", "outside"
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """Entries made from a command, and what to say to the person: what was understood and assumed."""
+    """Entries made from a command, and what to say to the person: what was understood and assumed.
+
+    ``plain``: it is done as it was asked for, and there is nothing else to say of it.
+    """
 
     entries: tuple[Entry, ...]
     said: str
+    plain: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +70,10 @@ class _Desk:
     def when(self, moment: Moment) -> str:
         """A moment in the yard's words."""
         return self.voice.when(moment, self.by.at)
+
+    def remark(self, key: str, **values: object) -> None:
+        """Say something of it besides, in the yard's words."""
+        self.remarks.append(self.voice.say(key, **values))
 
 
 def note(
@@ -120,7 +128,7 @@ def note(
     if faults:
         nothing = "\nNothing was noted." if len(tags) > 1 else ""
         raise YardError("\n".join(dict.fromkeys(faults)) + nothing)
-    return Written(make.numbered(drafts, register.last_entry), _say(desk, drafts))
+    return Written(make.numbered(drafts, register.last_entry), _say(desk, drafts), not desk.remarks)
 
 
 def _moment(by: By, options: Note, voice: Voice | None) -> Moment:
@@ -146,25 +154,30 @@ def _here(desk: _Desk, log: Log) -> Log:
 
 def _say(desk: _Desk, drafts: list[Entry]) -> str:
     """ "Coat noted, today 9:40: H01 butt and top, H06 butt." and the remarks."""
-    logs = [" ".join(filter(None, (d.tag, and_list(d.ends)))) for d in drafts]
-    kind = drafts[0].kind.replace("_", " ") if drafts else "nothing"
-    detail = _detail(desk, drafts[0]) if drafts else ""
-    head = f"Noted: {kind}{detail}, {desk.when(desk.moment)}: {', '.join(logs)}."
+    logs = [" ".join(filter(None, (d.tag, desk.voice.ends(d.ends)))) for d in drafts]
+    what = _what(desk, drafts[0]) if drafts else desk.voice.words["answer.kind.nothing"]
+    head = desk.voice.say("answer.noted_at", what=what, when=desk.when(desk.moment), logs=", ".join(logs))
     return " ".join([head, *dict.fromkeys(desk.remarks)])
 
 
-def _detail(desk: _Desk, draft: Entry) -> str:
-    data = draft.data
+def _what(desk: _Desk, draft: Entry) -> str:
+    """ "coat", "look milky", "cut 5 cm, clean"."""
+    data, voice = draft.data, desk.voice
+    kind = voice.words[f"answer.kind.{draft.kind}"]
     if draft.kind == "look":
-        return f" {data.get('checks', '')} checks" if data["seen"] == "checks" else f" {data['seen']}"
-    if draft.kind == "coat":
-        return " in part" if data.get("part") else ""
+        if data["seen"] == "checks":
+            checks = data.get("checks", "")
+            return voice.say("answer.look_checks", checks=voice.named(f"ends.checks.{checks}", checks))
+        return voice.say("answer.look_seen", seen=seen_words(draft, voice))
+    if draft.kind == "coat" and data.get("part"):
+        return voice.words["answer.coat_part"]
     if draft.kind in ("cut", "divide"):
-        size = f" {desk.voice.size(data['size_cm'])}" if "size_cm" in data else ""
-        return size + (f", {data['found']}" if "found" in data else "")
+        size = f" {voice.size(data['size_cm'])}" if "size_cm" in data else ""
+        found = data.get("found")
+        return f"{kind}{size}" + (f", {voice.named(f'ends.found.{found}', found)}" if found else "")
     if draft.kind == "move":
-        return f" to {data.get('place') or 'the open yard'}"
-    return ""
+        return voice.say("answer.move_to", place=data.get("place") or voice.words["answer.open_yard"])
+    return kind
 
 
 # ------------------------------------------------------------------ ends
@@ -201,7 +214,7 @@ def _not_before_felling(desk: _Desk, log: Log, what: str) -> None:
     if felled is None or felled.assumed or not desk.moment.before(felled):
         return
     if log.state == "expected" and felled.first > desk.by.at:
-        desk.remarks.append(f"{log.tag} was expected {desk.when(felled)}; it counts as here now.")
+        desk.remark("answer.was_expected", tag=log.tag, when=desk.when(felled))
         return
     raise YardError(
         f"{log.tag}: {what} {desk.when(desk.moment)} lies before the felling ({desk.when(felled)}). "
@@ -221,9 +234,7 @@ def _cut(desk: _Desk, log: Log) -> Entry:
     older = [n for n in names if not _end(log, n).cut.assumed and desk.moment.before(_end(log, n).cut)]
     if older and log.state == "in_yard":
         since = desk.when(_end(log, older[0]).cut)
-        desk.remarks.append(
-            f"{log.tag} {and_list(older)}: the face of {since} is younger and keeps its clock."
-        )
+        desk.remark("answer.younger_face", tag=log.tag, ends=desk.voice.ends(older), when=since)
     return make.cut(desk.by, log.tag, names, desk.moment, size_cm=size, found=_found(desk, log))
 
 
@@ -252,9 +263,9 @@ def _cut_fits(desk: _Desk, log: Log, size: float, ends: int) -> None:
             f"{log.tag}: {shown}{both} cannot be cut off a log of {there}. Look at number and unit."
         )
     left = log.length_cm - taken
-    desk.remarks.append(f"{log.tag} is now {desk.voice.size(left)} long.")
+    desk.remark("answer.now_long", tag=log.tag, size=desk.voice.size(left))
     if log.needs_cm is not None and left < log.needs_cm <= log.length_cm:
-        desk.remarks.append(f"That is less than the {desk.voice.size(log.needs_cm)} wanted from it.")
+        desk.remark("answer.less_than_wanted", size=desk.voice.size(log.needs_cm))
 
 
 def _coat(desk: _Desk, log: Log) -> Entry:
@@ -276,20 +287,20 @@ def _remark_on_coats(desk: _Desk, log: Log, names: tuple[str, ...]) -> None:
     for name in names:
         end = _end(log, name)
         if not end.cut.assumed and desk.moment.before(end.cut):
-            since = desk.when(end.cut)
-            desk.remarks.append(f"{log.tag} {name}: that was before its cut ({since}), so the face is bare.")
+            at = desk.when(end.cut)
+            desk.remark("answer.before_its_cut", tag=log.tag, end=desk.voice.end(name), when=at)
         elif (coat := _same_coat(end, desk.moment, second)) is not None:
             same.setdefault(coat, []).append(name)
         elif second and not end.layers:
-            desk.remarks.append(f"{log.tag} {name} has no first coat noted; it counts as the first.")
+            desk.remark("answer.no_first_coat", tag=log.tag, end=desk.voice.end(name))
     for coat, ends in same.items():
         if coat.layer >= 2:
-            hint = ""
+            key = "answer.same_coat"
         elif coat.part and not desk.options.part:
-            hint = "; say --second if the hole was touched up since"
+            key = "answer.same_coat_hole"
         else:
-            hint = "; say --second if it was the second"
-        desk.remarks.append(f"{log.tag} {and_list(ends)}: same coat as {desk.when(coat.moment)}{hint}.")
+            key = "answer.same_coat_second"
+        desk.remark(key, tag=log.tag, ends=desk.voice.ends(ends), when=desk.when(coat.moment))
 
 
 def _same_coat(end: End, moment: Moment, second: bool) -> Coat | None:
@@ -339,9 +350,9 @@ def _coated_ends(desk: _Desk, log: Log, seen: str) -> tuple[str, ...]:
             f"coatcast note {log.tag} coat --when TIME"
         )
     if seen == "skips":
-        desk.remarks.append(f"{log.tag}: a touch-up is due.")
+        desk.remark("answer.touch_up_due", tag=log.tag)
     if seen == "spoiled":
-        desk.remarks.append(f"{log.tag} {and_list(names)}: that coat no longer counts.")
+        desk.remark("answer.coat_spoiled", tag=log.tag, ends=desk.voice.ends(names))
     return tuple(names)
 
 
@@ -365,7 +376,7 @@ def _move(desk: _Desk, log: Log) -> Entry:
     if reach is None:
         names = tuple(end.name for end in log.ends)
         if not all(end.reach for end in log.ends):
-            desk.remarks.append(f"{log.tag}: taken as in reach at {and_list(names)}; else say --reach butt.")
+            desk.remark("answer.taken_in_reach", tag=log.tag, ends=desk.voice.ends(names))
     else:
         names = find_ends(log, sorted(reach - {"none"})) if reach - {"none"} else ()
     return make.move(desk.by, log.tag, desk.moment, place, names)
@@ -404,17 +415,17 @@ def _divide(desk: _Desk, log: Log) -> Entry:
         if desk.register.log(child) is not None or child in desk.register.later_tags:
             raise YardError(f"{log.tag} cannot be divided into {child}: that tag is in use.")
     if log.length_cm is not None:
-        rest = desk.voice.size(log.length_cm - size)
-        desk.remarks.append(f"{children[0]} has {desk.voice.size(size)}, {children[1]} has {rest}.")
+        one, other = desk.voice.size(size), desk.voice.size(log.length_cm - size)
+        desk.remark("answer.pieces_long", first=children[0], long=one, second=children[1], other=other)
     else:
-        desk.remarks.append(f"Pieces: {and_list(children)}.")
-    desk.remarks.append("The inner ends are fresh.")
+        desk.remark("answer.pieces", pieces=desk.voice.all_of(children))
+    desk.remark("answer.inner_ends")
     return make.divide(desk.by, log.tag, desk.moment, size, children)
 
 
 def _halve(desk: _Desk, log: Log) -> Entry:
     _not_before_felling(desk, log, "halving")
-    desk.remarks.append(f"{log.tag} now counts {log.count * 2} pieces.")
+    desk.remark("answer.counts_pieces", tag=log.tag, count=log.count * 2)
     return make.halve(desk.by, log.tag, desk.moment)
 
 
@@ -426,8 +437,7 @@ def _saw(desk: _Desk, log: Log) -> Entry:
     if o.thick_cm is not None and (o.thick_cm <= 0 or (widest is not None and o.thick_cm > widest)):
         raise YardError(f"{log.tag}: pieces {o.thick_cm:g} cm thick cannot come from it. Look at the unit.")
     _not_before_felling(desk, log, "sawing")
-    pieces = f"a pack of {o.into}" if o.into else "a pack; how many was not said"
-    desk.remarks.append(f"{log.tag} is now {pieces}. Its ends are due at once.")
+    desk.remark("answer.pack_of" if o.into else "answer.pack", tag=log.tag, count=o.into)
     if o.lost_cm is not None and log.length_cm is not None and 2.0 * o.lost_cm >= log.length_cm:
         there = desk.voice.size(log.length_cm)
         raise YardError(
@@ -455,7 +465,7 @@ def _saw_first(desk: _Desk, log: Log) -> Entry:
 
 
 def _gone(desk: _Desk, log: Log) -> Entry:
-    desk.remarks.append("No more reminders for it.")
+    desk.remark("answer.no_reminders")
     return make.gone(desk.by, log.tag, desk.moment, desk.text or None)
 
 
