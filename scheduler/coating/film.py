@@ -266,27 +266,29 @@ class FilmClocks:
             else self.water.reach(start, warmer, thick * _wet_share(c, c.w_rain))
         )
         log_c = self._log_at(start, warmer, critical)
+        apart = log_c - clocks.at(place.drying_node.temperature_c, critical)
+        dosed = self.fusing.reach(critical, apart, c.dose_rain)
+        rain = np.maximum(packed, dosed)
         apart = self._log_at(start, warmer, packed) - clocks.at(place.drying_node.temperature_c, packed)
         left = thick * c.w_crit
         pale = self.falling.reach(packed, apart, left * np.log(c.w_rain / (2.0 * c.w_dry)))
         bone = self.falling.reach(packed, apart, left * np.log(c.w_rain / c.w_dry))
-        rain = np.maximum(packed, self._fused(critical, pale, log_c, c.dose_rain))
-        return Milestones(touch, frost, rain, np.maximum(bone, self._fused(critical, pale, log_c, 1.0)))
+        return Milestones(touch, frost, rain, np.maximum(bone, self._fused(critical, pale, log_c)))
 
     def _log_at(self, start: F, warmer: F, when: F) -> F:
         """Temperature of a start's own log under its wet film at ``when``."""
         fading = np.exp(clocks.at(self.water.fading, start) - clocks.at(self.water.fading, when))
         return clocks.at(self.place.wet_node.temperature_c, when) + warmer * fading
 
-    def _fused(self, critical: F, pale: F, log_c: F, wanted: float) -> F:
-        """When the film has a dose: on the drying face until little water is left, then on the dry one."""
+    def _fused(self, critical: F, pale: F, log_c: F) -> F:
+        """When the film has closed: on the drying face until little water is left, then on the dry one."""
         node = self.place.drying_node.temperature_c
         apart = log_c - clocks.at(node, critical)
-        early = self.fusing.reach(critical, apart, wanted)
+        early = self.fusing.reach(critical, apart, 1.0)
         dose = clocks.at(self.fusing.totals, pale) - clocks.at(self.fusing.totals, critical)
         dose = dose + apart * self.fusing.added(critical, pale)
         end = clocks.at(node, pale)
-        rest = np.maximum(wanted - dose, 0.0)
+        rest = np.maximum(1.0 - dose, 0.0)
         late = self.fusing_dry.reach(pale, end - clocks.at(self.place.dry_node.temperature_c, pale), rest)
         return np.where(early <= pale, early, late)
 
