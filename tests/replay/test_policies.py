@@ -45,7 +45,7 @@ def test_a_rule_takes_the_first_hour_at_which_all_that_it_names_holds() -> None:
     warm = [2.0, 4.0, 6.0, 8.0, 8.0, 8.0, 8.0, 8.0, 3.0, 1.0, -1.0, -1.0]
     dry = told(warm, [0.0] * 12)
     assert slots_by(rule, dry, hours, 0.2).tolist() == [2, 3, 4, 5, 6, 7]
-    assert slots_by(rule, told(warm, [0.0] * 5 + [0.3] + [0.0] * 6), hours, 0.2).tolist() == [6]
+    assert slots_by(rule, told(warm, [0.0] * 5 + [0.3] + [0.0] * 6), hours, 0.2).tolist() == [6, 7]
     assert slots_by(replace(rule, frost_free_h=12.0), dry, hours, 0.2).size == 0
     assert slots_by(Thumb("never", "", never=True), dry, hours, 0.2).size == 0
     assert slots_by(Thumb("at once", ""), told([-9.0] * 12, [9.0] * 12), hours, 0.2)[0] == 0
