@@ -81,11 +81,12 @@ def _sums(score: Score) -> list[str]:
     careful, by_hand = score.of(CAREFUL), score.best_by_hand
     shares = (score.saved_by(CAREFUL, COVERED), score.saved_by(CAREFUL, COVERED, by_hand.name))
     if None not in shares:
-        told = " and ".join(f"{100 * share:.0f} %" for share in shares if share is not None)
+        plain, hand = (f"{100 * share:.0f} %" for share in shares if share is not None)
         out.append(
-            f"With the hand on the wood and the sheets that its notices ask for: {told} against {score.best} "
-            f"and {by_hand.name}, and {careful.spoiled_per_100:.0f} of 100 spoiled."
+            f"With the hand on the wood and the sheets that its notices ask for: {plain}, "
+            f"{careful.spoiled_per_100:.0f} of 100 spoiled;"
         )
+        out.append(f"against the best rule with a hand on the wood too ({by_hand.name}): {hand}.")
     if score.thorough is not None:
         out.append(
             f"Cheapest rule that coats nine ends in ten: {score.thorough.name}, "
