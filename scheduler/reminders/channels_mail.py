@@ -20,6 +20,7 @@ from email.utils import format_datetime
 
 from scheduler.reminders.channels_secret import Mask, secret_of, seen_by_others
 from scheduler.reminders.channels_told import (
+    MOST_SUBJECT,
     Attachment,
     Message,
     Outcome,
@@ -61,9 +62,9 @@ def mail_bytes(target: Target, message: Message, yard_name: str) -> bytes:
     """
     to, sender = _to(target), _sender(target)
     mail = EmailMessage(policy=POLICY)
-    mail["From"] = Address(display_name=_literal(one_line(yard_name, 60)), addr_spec=sender)
+    mail["From"] = Address(display_name=_literal(yard_name, 60), addr_spec=sender)
     mail["To"] = Address(addr_spec=to)
-    mail["Subject"] = _literal(message.subject)
+    mail["Subject"] = _literal(message.subject, MOST_SUBJECT)
     mail["Date"] = format_datetime(message.at)
     mail["Message-ID"] = f"<{message.uid}@{sender.rpartition('@')[2]}>"
     mail["Auto-Submitted"] = "auto-generated"
@@ -76,13 +77,13 @@ def mail_bytes(target: Target, message: Message, yard_name: str) -> bytes:
     return mail.as_bytes()
 
 
-def _literal(text: str) -> str:
-    """A text in which no encoded word begins (RFC 2047, 2).
+def _literal(text: str, most: int) -> str:
+    """A text on one line in which no encoded word begins (RFC 2047, 2), cut to ``most`` characters.
 
     The library would decode one that a person typed, line breaks and all, and write what comes of it
     into the head: so a name could add a line to it.
     """
-    return text.replace("=?", "= ?")
+    return one_line(one_line(text, most).replace("=?", "= ?"), most)
 
 
 def _attach(mail: EmailMessage, attachment: Attachment) -> None:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from scheduler.weather.series import Weather
 
-__all__ = ["Thumb", "assign", "first_slot", "thumbs_of"]
+__all__ = ["Thumb", "assign", "slots_by", "thumbs_of"]
 
 F = NDArray[np.float64]
 I = NDArray[np.int64]  # noqa: E741  -- index arrays
@@ -40,15 +40,14 @@ def thumbs_of(rows: Sequence[Mapping[str, Any]]) -> tuple[Thumb, ...]:
     return tuple(Thumb(**{key: value for key, value in row.items() if key != "source"}) for row in rows)
 
 
-def first_slot(rule: Thumb, told: Weather, hours: F, rain_mm: float) -> int | None:
-    """The first of the day's slots at which the forecast has all that the rule names; None: not today.
+def slots_by(rule: Thumb, told: Weather, hours: F, rain_mm: float) -> I:
+    """The day's slots at which the forecast has all that the rule names, in order, as indices.
 
     ``hours`` are the slots as hours of the forecast.
     """
-    if rule.never:
-        return None
     air, rain = told.air_c[0], told.rain_mm[0]
-    for n, hour in enumerate(hours):
+    found = []
+    for n, hour in enumerate(hours if not rule.never else ()):
         start = int(hour)
         if rule.air_above is not None and air[start] <= rule.air_above:
             continue
@@ -56,8 +55,8 @@ def first_slot(rule: Thumb, told: Weather, hours: F, rain_mm: float) -> int | No
             continue
         if (air[start : start + round(rule.frost_free_h)] <= 0.0).any():
             continue
-        return n
-    return None
+        found.append(n)
+    return np.array(found, np.int64)
 
 
 def assign(cost: F, otherwise: F, room: int) -> I:

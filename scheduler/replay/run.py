@@ -15,10 +15,22 @@ from scheduler.planning.climate import Climate
 from scheduler.planning.normals import Normals, normals_by_latitude, normals_of
 from scheduler.replay.forecasts import Forecasts
 from scheduler.replay.logs import Woods, coat_of, stock_of, true_hours, woods_of
-from scheduler.replay.mornings import Morning, morning_of
+from scheduler.replay.mornings import Morning, morning_of, risk_of
 from scheduler.replay.policies import Thumb, thumbs_of
 from scheduler.replay.record import Record
-from scheduler.replay.season import Ledgers, Policy, Program, Rule, Tally, foresight, play, truth_table
+from scheduler.replay.season import (
+    Care,
+    Careful,
+    Ledgers,
+    Policy,
+    Program,
+    Rule,
+    Tally,
+    foresight,
+    gusts_of,
+    play,
+    truth_table,
+)
 from scheduler.replay.truth import Fates, Slots, fates_of, slots_of
 from scheduler.replay.worlds import Sky, World, draw_world, faces_of, learned_of
 from scheduler.rules.rule import Rule as WeatherRule
@@ -36,12 +48,27 @@ from scheduler.settings import (
     value_numbers,
     worth_numbers,
 )
+from scheduler.weather.fine import PER_HOUR
 from scheduler.weather.series import HOUR, WeatherError
+from scheduler.weather.sun import daylight
 
-__all__ = ["FORESIGHT", "LEARNED", "PROGRAM", "Case", "Played", "Replay", "days_of", "replay"]
+__all__ = [
+    "CAREFUL",
+    "COVERED",
+    "FELT",
+    "FORESIGHT",
+    "LEARNED",
+    "PROGRAM",
+    "Case",
+    "Played",
+    "Replay",
+    "days_of",
+    "replay",
+]
 
 F = NDArray[np.float64]
 PROGRAM, LEARNED, FORESIGHT = "coatcast", "coatcast, yard learned", "perfect foresight"
+CAREFUL, COVERED, FELT = "coatcast, hand and sheet", "foresight, with sheets", "{rule}, hand"
 TOGETHER = 4  # worlds whose mornings are worked out in one go: quick, and small enough for the caches
 
 
@@ -148,6 +175,24 @@ class _Setting:
             for day in self.days
         ]
         self.normals = self._normals(start)
+        zone, place = self.yard.zone, self.yard.yard.place
+        suns = (daylight(day, place.lat, place.lon, zone) for day in self.days)
+        before = n["sheet_before_dark"] * HOUR
+        dark = [None if sun is None else sun[1] - before for sun in suns]
+        # Where the sun does not set or rise, the middle of the day will do.
+        self.darks = [
+            hour + 6 if time_ is None else int(np.ceil((time_ - start) / HOUR))
+            for time_, hour in zip(dark, self.mornings, strict=True)
+        ]
+        self.care = Care(
+            feel=n["feel"] / 60.0 * self.wage,
+            sheet=n["sheet"] / 60.0 * self.wage,
+            feel_h=n["feel"] / 60.0,
+            sheet_h=n["sheet"] / 60.0,
+            brush_h=float(np.ceil(self.limits.brush_steps / PER_HOUR)),
+            lay_ms=n["sheet_gust"],
+            hold_ms=n["sheet_holds"],
+        )
 
     def _normals(self, at: datetime) -> Normals:
         own = None if self.climate is None else normals_of(self.climate)
@@ -185,13 +230,40 @@ def replay(
     played: list[Played] = []
     for first in range(0, len(worlds), TOGETHER):
         some = worlds[first : first + TOGETHER]
-        for n, mornings in enumerate(_mornings(setting, some, slots, learned)):
-            played.append(_seed(setting, some[n], first + n, slots, fates, mornings))
+        forecasts = [Forecasts(world, setting.sky, setting.scheme["forecast"]) for world in some]
+        for n, mornings in enumerate(_mornings(setting, some, forecasts, slots, learned)):
+            played.append(_seed(setting, some[n], first + n, slots, fates, mornings, forecasts[n]))
     return Replay(days[0], days[-1], len(days) * 24, record.notes, setting.thumbs, tuple(played))
 
 
+@dataclass(eq=False)
+class _Risk:
+    """What the afternoon's forecast says of a wet coat that only a sheet would save."""
+
+    s: _Setting
+    forecasts: Forecasts
+    slots: Slots
+
+    def __call__(self, morning: Morning, slot: int) -> float:
+        start = self.s.record.weather.start
+        dark = self.s.darks[morning.day]
+        told = self.forecasts.at(dark)
+        hour = dark - round((told.start - start) / HOUR)
+        gust = gusts_of(told)[hour : hour + 24]
+        if gust[0] > self.s.care.lay_ms or gust.max() > self.s.care.hold_ms:
+            return 0.0
+        begun = float(self.slots.hours[slot]) - (told.start - start) / HOUR
+        return risk_of(self.s.yard, told, start + dark * HOUR, begun)
+
+
 def _seed(
-    s: _Setting, world: World, number: int, slots: Slots, fates: Fates, mornings: Sequence[Morning]
+    s: _Setting,
+    world: World,
+    number: int,
+    slots: Slots,
+    fates: Fates,
+    mornings: Sequence[Morning],
+    forecasts: Forecasts,
 ) -> Played:
     n = s.scheme["yard"]
     w = s.record.weather
@@ -210,7 +282,16 @@ def _seed(
     )
     count = int(np.ceil(max(stock.sawn_h.max(), stock.until_h.max()))) + 48
     truth = truth_table(
-        fates, number, true_hours(world, s.normals, count), stock, slots, s.woods, s.grain, s.coat_m
+        fates,
+        number,
+        true_hours(world, s.normals, count),
+        stock,
+        slots,
+        s.woods,
+        s.grain,
+        s.coat_m,
+        gusts_of(world.weather),
+        s.care,
     )
     ledgers = Ledgers(
         world.weather, s.normals, s.woods, stock, s.coat_m, s.grain, s.worth, latitude, s.limits.show_chance
@@ -222,8 +303,17 @@ def _seed(
     policies.append(Program(PROGRAM, ledgers, w.start, lambda morning: morning.seen))
     if mornings[0].learned is not None:
         policies.append(Program(LEARNED, ledgers, w.start, lambda morning: morning.learned or morning.seen))
+    policies += [
+        Rule(FELT.format(rule=rule.name), k, rule.again, not rule.never, hand=True)
+        for k, rule in enumerate(s.thumbs)
+        if not rule.never
+    ]
+    policies.append(Careful(CAREFUL, ledgers, w.start, s.care, _Risk(s, forecasts, slots), slots.hours))
     policies.append(foresight(FORESIGHT, truth, stock, slots, room))
-    tallies = tuple(play(policy, mornings, stock, slots, truth, room, s.minutes) for policy in policies)
+    policies.append(foresight(COVERED, truth, stock, slots, room, s.darks))
+    tallies = tuple(
+        play(policy, mornings, stock, slots, truth, room, s.minutes, s.darks) for policy in policies
+    )
     cases = tuple(_cases(mornings, truth.held))
     good = np.array([truth.held[slots.of(day)].any() for day in range(len(s.days))])
     said = np.array([m.seen.said.size and m.seen.said[0] >= 0.5 for m in mornings])
@@ -231,11 +321,14 @@ def _seed(
 
 
 def _mornings(
-    s: _Setting, worlds: Sequence[World], slots: Slots, learned: bool = False
+    s: _Setting,
+    worlds: Sequence[World],
+    forecasts: Sequence[Forecasts],
+    slots: Slots,
+    learned: bool = False,
 ) -> list[list[Morning]]:
     """All mornings of each world; what the program makes of one is worked out for all worlds at once."""
     numbers = s.scheme["forecast"]
-    forecasts = [Forecasts(world, s.sky, numbers) for world in worlds]
     start = s.record.weather.start
     out: list[list[Morning]] = [[] for _ in worlds]
     beliefs = [learned_of(world, s.scheme["learned"]) for world in worlds] if learned else None

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.replay.run import FORESIGHT, PROGRAM, Case, Replay
+from scheduler.replay.run import FELT, FORESIGHT, PROGRAM, Case, Replay
 from scheduler.replay.season import Tally
 from scheduler.replay.truth import CAUSES
 
@@ -99,11 +99,21 @@ class Score:
         mine = [f for f in self.figures if f.name in self.rules and f.coated_share >= THOROUGH]
         return min(mine, key=lambda f: f.total_cost, default=None)
 
-    def saved_by(self, name: str) -> float | None:
-        """Of what foresight saves against the best rule, the share that a policy saves; None: not told."""
+    @property
+    def best_by_hand(self) -> Figures:
+        """The cheapest rule of thumb with a hand on the wood first."""
+        mine = {FELT.format(rule=rule) for rule in self.rules}
+        return min((f for f in self.figures if f.name in mine), key=lambda f: f.total_cost)
+
+    def saved_by(self, name: str, knew: str = FORESIGHT, rule: str | None = None) -> float | None:
+        """Of what foresight saves against the best rule, the share that a policy saves; None: not told.
+
+        ``knew`` and ``rule``: held against another bound, another rule.
+        """
         cost = {f.name: f.total_cost for f in self.figures}
-        room = cost[self.best] - cost[FORESIGHT]
-        return (cost[self.best] - cost[name]) / room if name in cost and room > 1e-9 else None
+        best = cost[rule or self.best]
+        room = best - cost[knew]
+        return (best - cost[name]) / room if name in cost and room > 1e-9 else None
 
 
 def score_of(replay: Replay) -> Score:

@@ -16,13 +16,13 @@ from numpy.typing import NDArray
 from scheduler.coating.film import step_film
 from scheduler.coating.product import Coating
 from scheduler.replay.worlds import World, faces_of
-from scheduler.rules.engine import BREAK, UNKNOWN, judge, series_of
+from scheduler.rules.engine import BREAK, UNKNOWN, Findings, judge, series_of
 from scheduler.rules.hours import Openness, openness
 from scheduler.rules.rule import Rule
 from scheduler.settings import YardFile, assumptions
 from scheduler.weather.fine import PER_HOUR, Fine
 
-__all__ = ["CAUSES", "Fates", "Slots", "fates_of", "slots_of"]
+__all__ = ["CAUSES", "Fates", "Slots", "fates_of", "felt_of", "slots_of"]
 
 F = NDArray[np.float64]
 I = NDArray[np.int64]  # noqa: E741  -- index arrays
@@ -69,11 +69,27 @@ class Fates:
 
     ``cause``: index into ``CAUSES``; ``known_h``: hours after the start at which a spoiled
     coat was spoiled; ``dry_h``: hours until a coat is dry through, inf where it never is.
+    ``rain_h``: hours after the start at which rain would spoil it, inf where none does;
+    ``sheet_cause`` and ``sheet_known_h``: the same as the first two if a sheet kept all rain off;
+    ``felt``: what a hand on the wood finds at the start: water, frost or sweat.
     """
 
     cause: NDArray[np.int8]
     known_h: F
     dry_h: F
+    rain_h: F
+    sheet_cause: NDArray[np.int8]
+    sheet_known_h: F
+    felt: NDArray[np.bool_]
+
+    @classmethod
+    def held_by_all(cls, worlds: int, slots: int) -> Fates:
+        """All coats hold, and no face is wet."""
+        shape = (worlds, slots)
+        never = (np.full(shape, np.inf) for _ in range(4))
+        cause = (np.zeros(shape, np.int8) for _ in range(2))
+        known, dry, rain, sheet = never
+        return cls(next(cause), known, dry, rain, next(cause), sheet, np.zeros(shape, bool))
 
     def held(self, world: int) -> NDArray[np.bool_]:
         """Whether each slot's coat holds, (slots,)."""
@@ -90,8 +106,7 @@ def fates_of(
     brush_steps: int,
 ) -> Fates:
     """Step a coat of every slot in every world."""
-    shape = (len(worlds), slots.hours.size)
-    fates = Fates(np.zeros(shape, np.int8), np.full(shape, np.inf), np.full(shape, np.inf))
+    fates = Fates.held_by_all(len(worlds), slots.hours.size)
     for begin in range(0, len(slots.days), CHUNK_D):
         mine = np.flatnonzero((slots.day >= begin) & (slots.day < begin + CHUNK_D))
         if mine.size:
@@ -130,16 +145,45 @@ def _step(
     with np.errstate(invalid="ignore"):
         icy = (step < film.milestones.frost_safe[None]) & (film.film_c < coating.freezes_at_c)
     frozen = icy.any(axis=0)
-    when = np.where(frozen, starts[None, :] + np.argmax(icy, axis=0), np.inf)
-    cause = np.where(frozen, FROST, HELD).astype(np.int8)
+    ice = np.where(frozen, starts[None, :] + np.argmax(icy, axis=0), np.inf)
+    rain = np.full(ice.shape, np.inf)
+    for finding in found.found:
+        if finding.rule.quantity == "rain_mm":
+            rain = np.minimum(rain, np.where(finding.outcome == BREAK, finding.when, np.inf))
+    end = starts[None, :] + stepped_h * PER_HOUR
+    fates.felt[:, mine] = felt_of(found)
+    for sheet, causes, known in (
+        (False, fates.cause, fates.known_h),
+        (True, fates.sheet_cause, fates.sheet_known_h),
+    ):
+        cause, when = _ended(ice, found, sheet)
+        causes[:, mine] = cause
+        known[:, mine] = (np.where(cause == SLOW, end, when) - starts[None, :]) / PER_HOUR
+    fates.rain_h[:, mine] = (rain - starts[None, :]) / PER_HOUR
+    fates.dry_h[:, mine] = (film.milestones.dry - starts[None, :]) / PER_HOUR
+
+
+def felt_of(found: Findings) -> NDArray[np.bool_]:
+    """Where a hand finds the wood wet, frosty or sweating when the brush would begin, (members, starts)."""
+    felt = np.zeros((found.members, found.starts.size), bool)
+    for one in found.found:
+        rule = one.rule
+        if rule.stops and (rule.stretch == "at start" or rule.quantity == "log_over_dew_k"):
+            felt |= (one.outcome == BREAK) & (one.when <= found.starts[None, :])
+    return felt
+
+
+def _ended(ice: F, found: Findings, sheet: bool) -> tuple[NDArray[np.int8], F]:
+    """What ends each coat first and when (grid steps); ``sheet``: no rain reaches it."""
+    when = ice
+    cause = np.where(np.isfinite(ice), FROST, HELD).astype(np.int8)
     unknown = np.zeros(cause.shape, bool)
     for finding in found.found:
-        kind = RAIN if finding.rule.quantity == "rain_mm" else FACE
+        wet = finding.rule.quantity == "rain_mm"
+        if wet and sheet:
+            continue
         earlier = (finding.outcome == BREAK) & (finding.when < when)
-        cause, when = np.where(earlier, kind, cause), np.where(earlier, finding.when, when)
+        cause = np.where(earlier, RAIN if wet else FACE, cause).astype(np.int8)
+        when = np.where(earlier, finding.when, when)
         unknown |= finding.outcome == UNKNOWN
-    slow = (cause == HELD) & unknown
-    fates.cause[:, mine] = np.where(slow, SLOW, cause)
-    late = np.where(slow, starts[None, :] + stepped_h * PER_HOUR, when)
-    fates.known_h[:, mine] = (late - starts[None, :]) / PER_HOUR
-    fates.dry_h[:, mine] = (film.milestones.dry - starts[None, :]) / PER_HOUR
+    return np.where((cause == HELD) & unknown, SLOW, cause).astype(np.int8), when

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from html import escape
 from typing import Any
 
-from scheduler.replay.run import LEARNED, PROGRAM, Replay
+from scheduler.replay.run import CAREFUL, COVERED, LEARNED, PROGRAM, Replay
 from scheduler.replay.score import LEADS, Band, Calibrated, Figures, Score
 
 __all__ = ["replay_json", "replay_lines", "replay_svg"]
@@ -35,7 +35,7 @@ def replay_lines(replay: Replay, score: Score, currency: str | None) -> list[str
         f"of wood lost, their {money}, {money} with wax and labour, its band of 8 in 10 seeds; litres, hours",
         "of a season; mornings with a yes, each a notice; days open till a coat holds (median).",
         "",
-        f"{'':23s}" + _cells(*head, "yes", "open"),
+        f"{'':26s}" + _cells(*head, "yes", "open"),
         *(_row(f) for f in score.figures),
         "",
         *_sums(score),
@@ -60,7 +60,7 @@ def _row(f: Figures) -> str:
     money = (f"{f.loss_per_end_cm:.2f}", f"{f.wood_per_end:.1f}", f"{f.cost_per_end:.2f}")
     band = f"{f.cost_band.p10:.1f}-{f.cost_band.p90:.1f}"
     work = (f"{f.litres:.1f}", f"{f.hours:.1f}", f"{f.yes:.0f}", f"{f.days_open_median:.1f}")
-    return f"{f.name:23s}" + _cells(
+    return f"{f.name:26s}" + _cells(
         f"{f.coats:.0f}", f"{f.spoiled_per_100:.0f}", *causes, *money, band, *work
     )
 
@@ -78,6 +78,15 @@ def _sums(score: Score) -> list[str]:
                 f"{name} saves {100 * saved:.0f} % of what can be avoided, and spoils "
                 f"{score.of(name).spoiled_per_100:.0f} of 100 coats; the rule {best.spoiled_per_100:.0f}."
             )
+    careful, by_hand = score.of(CAREFUL), score.best_by_hand
+    shares = (score.saved_by(CAREFUL, COVERED), score.saved_by(CAREFUL, COVERED, by_hand.name))
+    if None not in shares:
+        plain, hand = (f"{100 * share:.0f} %" for share in shares if share is not None)
+        out.append(
+            f"With the hand on the wood and the sheets that its notices ask for: {plain}, "
+            f"{careful.spoiled_per_100:.0f} of 100 spoiled;"
+        )
+        out.append(f"against the best rule with a hand on the wood too ({by_hand.name}): {hand}.")
     if score.thorough is not None:
         out.append(
             f"Cheapest rule that coats nine ends in ten: {score.thorough.name}, "
@@ -110,6 +119,10 @@ def replay_json(replay: Replay, score: Score, currency: str | None) -> dict[str,
         "best_rule": score.best,
         "avoidable_share": score.avoidable,
         "saved_of_avoidable": score.saved,
+        "saved_with_hand_and_sheet": score.saved_by(CAREFUL, COVERED),
+        "saved_with_hand_and_sheet_of_rule_by_hand": score.saved_by(
+            CAREFUL, COVERED, score.best_by_hand.name
+        ),
         "good_days_share": score.good_days,
         "said_days_share": score.said_days,
         "notes": list(replay.notes),

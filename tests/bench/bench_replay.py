@@ -4,7 +4,9 @@ Run by hand:  python tests/bench/bench_replay.py [--places newark ...] [--season
               [--learned] [--pictures DIR]
 
 For each place and season: what perfect foresight saves of the cheapest rule's cost, what the program
-saves of that (also with its yard learned), coats spoiled of 100 by the program and by the cheapest rule
+saves of that (also with its yard learned), coats spoiled of 100 by the program; the same of one who does
+all that the notices ask for (against the best rule, and against the best with a hand on the wood, by one who
+knew and had sheets); coats spoiled of 100 by the cheapest rule
 that coats nine ends in ten, cost per end of the program, the best rule, one who knew, wood lost, mornings
 with a yes of both. At the end the chances of all of them against what came. A place
 whose package is not installed is left out, and said. Some minutes for each season with 20 seeds.
@@ -25,7 +27,7 @@ from gathered import tell
 from open_hours import PLACES, has, write
 
 from scheduler.replay.record import read_hours
-from scheduler.replay.run import FORESIGHT, LEARNED, PROGRAM, Case, Replay, days_of, replay
+from scheduler.replay.run import CAREFUL, COVERED, FORESIGHT, LEARNED, PROGRAM, Case, Replay, days_of, replay
 from scheduler.replay.score import LEADS, Score, calibration, score_of
 from scheduler.settings import load_yard, replay_scheme
 from scheduler.views.replay import LEAD_NAMES, replay_svg
@@ -35,6 +37,7 @@ SEASONS = {"autumn": ((10, 1), (12, 31)), "winter": ((1, 1), (3, 31)), "summer":
 SOUTH = {"autumn": ((4, 1), (6, 30)), "winter": ((7, 1), (9, 30)), "summer": ((11, 1), (12, 31))}
 HEAD = (
     f"{'place':11s}{'season':8s}{'seeds':>6s}{'avoidable':>10s}{'saved':>6s}{'learned':>8s}{'spoiled':>8s}"
+    f"{'careful':>8s}{'by hand':>8s}{'spoiled':>8s}"
     f"{'rule':>5s}{'cost':>7s}{'best':>7s}{'knew':>7s}{'cm':>6s}{'yes':>5s}{'knew':>5s}"
 )
 
@@ -55,7 +58,10 @@ def told(place: str, season: str, score: Score, seeds: int) -> str:
     rule = "--" if score.thorough is None else f"{score.thorough.spoiled_per_100:.0f}"
     return (
         f"{place:11s}{season:8s}{seeds:6d}{share(score.avoidable):>10s}{share(score.saved):>6s}"
-        f"{share(score.saved_by(LEARNED)):>8s}{own.spoiled_per_100:8.1f}{rule:>5s}"
+        f"{share(score.saved_by(LEARNED)):>8s}{own.spoiled_per_100:8.1f}"
+        f"{share(score.saved_by(CAREFUL, COVERED)):>8s}"
+        f"{share(score.saved_by(CAREFUL, COVERED, score.best_by_hand.name)):>8s}"
+        f"{score.of(CAREFUL).spoiled_per_100:8.1f}{rule:>5s}"
         f"{own.cost_per_end:7.2f}{best.cost_per_end:7.2f}{knew.cost_per_end:7.2f}"
         f"{own.loss_per_end_cm:6.1f}{own.yes:5.0f}{knew.yes:5.0f}"
     )

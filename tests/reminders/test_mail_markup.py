@@ -110,7 +110,8 @@ def check_head(mail: EmailMessage) -> None:
     assert [one.addr_spec for one in mail["To"].addresses] == [KEEPER]
     assert [one.addr_spec for one in mail["From"].addresses] == [KEEPER]
     assert mail["Subject"].isprintable()
-    assert len(mail["Subject"]) <= 60
+    # Where the library encodes a part of a line it may double the blank beside it.
+    assert len(" ".join(mail["Subject"].split())) <= 60
 
 
 def check_parts(mail: EmailMessage) -> tuple[str, Calendar]:

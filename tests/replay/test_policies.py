@@ -13,8 +13,8 @@ from scipy.optimize import linear_sum_assignment
 
 from scheduler.replay.logs import Stock
 from scheduler.replay.mornings import Morning
-from scheduler.replay.policies import Thumb, assign, first_slot, thumbs_of
-from scheduler.replay.season import Truth, foresight, play
+from scheduler.replay.policies import Thumb, assign, slots_by, thumbs_of
+from scheduler.replay.season import Care, Deed, Rule, Truth, foresight, play
 from scheduler.replay.truth import Fates, Slots
 from scheduler.settings import replay_scheme
 from scheduler.weather.series import Weather
@@ -43,11 +43,12 @@ def test_a_rule_takes_the_first_hour_at_which_all_that_it_names_holds() -> None:
     rule = Thumb("x", "x", air_above=5.0, dry_h=4.0, frost_free_h=3.0)
     hours = np.arange(8.0)
     warm = [2.0, 4.0, 6.0, 8.0, 8.0, 8.0, 8.0, 8.0, 3.0, 1.0, -1.0, -1.0]
-    assert first_slot(rule, told(warm, [0.0] * 12), hours, 0.2) == 2
-    assert first_slot(rule, told(warm, [0.0] * 5 + [0.3] + [0.0] * 6), hours, 0.2) == 6
-    assert first_slot(replace(rule, frost_free_h=12.0), told(warm, [0.0] * 12), hours, 0.2) is None
-    assert first_slot(Thumb("never", "", never=True), told(warm, [0.0] * 12), hours, 0.2) is None
-    assert first_slot(Thumb("at once", ""), told([-9.0] * 12, [9.0] * 12), hours, 0.2) == 0
+    dry = told(warm, [0.0] * 12)
+    assert slots_by(rule, dry, hours, 0.2).tolist() == [2, 3, 4, 5, 6, 7]
+    assert slots_by(rule, told(warm, [0.0] * 5 + [0.3] + [0.0] * 6), hours, 0.2).tolist() == [6, 7]
+    assert slots_by(replace(rule, frost_free_h=12.0), dry, hours, 0.2).size == 0
+    assert slots_by(Thumb("never", "", never=True), dry, hours, 0.2).size == 0
+    assert slots_by(Thumb("at once", ""), told([-9.0] * 12, [9.0] * 12), hours, 0.2)[0] == 0
 
 
 @given(st.integers(0, 10_000), st.integers(1, 7), st.integers(1, 6), st.integers(1, 3))
@@ -70,17 +71,39 @@ def test_the_assignment_is_the_cheapest_there_is(seed: int, ends: int, days: int
 class Dice:
     """Coats whatever a die says."""
 
-    name, in_spring = "dice", True
+    name, in_spring, hand = "dice", True, False
 
     def __init__(self, seed: int, slots: Slots) -> None:
         self.rng, self.slots = np.random.default_rng(seed), slots
 
-    def today(self, morning: Morning, rows: np.ndarray, tried: np.ndarray) -> tuple[int, np.ndarray]:
-        """Some ends in some slot of the day."""
+    def today(self, morning: Morning, rows: np.ndarray, tried: np.ndarray, after: int) -> list[Deed]:
+        """Some ends in some slot of the day, some at once under a sheet."""
         mine = self.slots.of(morning.day)
         if not mine.size or not rows.size or self.rng.random() < 0.3:
-            return -1, rows[:0]
-        return int(self.rng.choice(mine)), rows[self.rng.random(rows.size) < 0.8]
+            return []
+        some = rows[self.rng.random(rows.size) < 0.8]
+        return [Deed(int(self.rng.choice(mine)), some, 1.0 if self.rng.random() < 0.3 else np.inf)]
+
+    def evening(self, morning: Morning, slot: int, rows: np.ndarray) -> np.ndarray:
+        """Sheets over some."""
+        return self.rng.random(rows.size) < 0.3
+
+
+CARE = Care(feel=0.5, sheet=0.7, feel_h=0.1, sheet_h=0.05, brush_h=1.0, lay_ms=8.0, hold_ms=14.0)
+
+
+def fates_with(cause: np.ndarray, known: np.ndarray) -> Fates:
+    """Rain that spoils a coat could be kept off it by a sheet."""
+    plain = Fates.held_by_all(*cause.shape)
+    wet = cause == 2
+    return replace(
+        plain,
+        cause=cause,
+        known_h=known,
+        rain_h=np.where(wet, known, np.inf),
+        sheet_cause=np.where(wet, 0, cause).astype(np.int8),
+        sheet_known_h=known,
+    )
 
 
 @given(st.integers(0, 100_000))
@@ -91,11 +114,12 @@ def test_nobody_does_better_than_one_who_knew(seed: int) -> None:
     day = np.repeat(np.arange(days), a_day)
     slots = Slots(tuple(AT.date() for _ in range(days)), np.arange(days * a_day) * 6 + 10, day)
     cause = rng.choice(4, size=(1, day.size), p=[0.4, 0.2, 0.2, 0.2]).astype(np.int8)
-    fates = Fates(cause, rng.uniform(1, 40, cause.shape), np.full(cause.shape, 30.0))
+    fates = fates_with(cause, rng.uniform(1, 40, cause.shape))
     came = np.sort(rng.integers(0, days, ends))
     grows = np.cumsum(rng.uniform(0, 1, (ends, day.size)), axis=1)
     bare = grows[:, -1] + rng.uniform(0, 5, ends)
-    truth = Truth(fates, 0, grows, bare, bare - rng.uniform(0, 1, ends))
+    gusts = rng.uniform(0.0, 16.0, days * 24 + 80)
+    truth = Truth(fates, 0, grows, bare, bare - rng.uniform(0, 1, ends), slots.hours, gusts, CARE)
     cost = rng.uniform(0.1, 3, ends)
     stock = Stock(
         wood=np.zeros(ends, np.int64),
@@ -108,12 +132,50 @@ def test_nobody_does_better_than_one_who_knew(seed: int) -> None:
         until_h=np.full(ends, 900.0),
         sawn_h=np.full(ends, 2000.0),
     )
-    mornings = [Morning(n, n * 24, None, np.array([-1]), None) for n in range(days)]  # type: ignore[arg-type]
+    mornings = [Morning(n, n * 24, None, (), None) for n in range(days)]  # type: ignore[arg-type]
     room = int(rng.integers(1, 5))
-    knew = foresight("knew", truth, stock, slots, room)
-    best = play(knew, mornings, stock, slots, truth, room, 5.0)
+    darks = [n * 24 + 20 for n in range(days)]
+    knew = foresight("knew", truth, stock, slots, room, darks)
+    best = play(knew, mornings, stock, slots, truth, room, 5.0, darks)
     assert best.bad == 0
+    bare_handed = play(foresight("x", truth, stock, slots, room), mornings, stock, slots, truth, room, 5.0)
+    assert best.cost <= bare_handed.cost + 1e-9
+    assert bare_handed.sheets == 0
     for other in range(4):
-        tally = play(Dice(seed + other, slots), mornings, stock, slots, truth, room, 5.0)
+        tally = play(Dice(seed + other, slots), mornings, stock, slots, truth, room, 5.0, darks)
         assert tally.cost >= best.cost - 1e-9
         assert tally.coats >= tally.bad
+
+
+def small(cause: list[int], felt: list[bool], gusts: list[float]) -> tuple[Stock, Slots, Truth]:
+    """One end, one day, a slot for each cause, two hours apart; rain comes 12 h after the start."""
+    n = len(cause)
+    slots = Slots((AT.date(),), np.arange(n) * 2 + 8, np.zeros(n, np.int64))
+    fates = replace(fates_with(np.array([cause], np.int8), np.full((1, n), 12.0)), felt=np.array([felt]))
+    one = np.ones(1)
+    stock = Stock(
+        np.zeros(1, np.int64), one, np.zeros(1, np.int64), one, one, one, one, 900.0 * one, 2000.0 * one
+    )
+    wind = np.resize(gusts, 100)
+    truth = Truth(fates, 0, np.full((1, n), 3.0), 9.0 * one, 8.0 * one, slots.hours, wind, CARE)
+    return stock, slots, truth
+
+
+def test_a_hand_finds_the_wet_face_and_waits_for_the_next_hour() -> None:
+    stock, slots, truth = small([3, 0], [True, False], [1.0])
+    morning = [Morning(0, 6, None, (np.array([0, 1]),), None)]  # type: ignore[arg-type]
+    blind = play(Rule("x", 0, True, True), morning, stock, slots, truth, 4, 5.0)
+    felt = play(Rule("x", 0, True, True, hand=True), morning, stock, slots, truth, 4, 5.0)
+    assert (blind.coats, blind.bad, blind.walks) == (1, 1, 0)
+    assert (felt.coats, felt.bad, felt.walks) == (1, 0, 1)
+    assert felt.cost == pytest.approx(3.0 + 1.0 + CARE.feel)
+
+
+def test_a_sheet_keeps_the_rain_off_unless_it_comes_too_late_or_the_wind_takes_it() -> None:
+    for gust, sheet_h, cause in ((1.0, 4.0, 0), (1.0, 13.0, 2), (9.0, 4.0, 0)):
+        _, _, truth = small([2], [False], [gust])
+        assert truth.fate(0, sheet_h)[0] == cause
+        assert truth.lays(0, sheet_h) is (gust <= 8.0)
+    _, _, stormy = small([2], [False], [1.0] * 15 + [15.0] * 10)
+    assert stormy.fate(0, 4.0)[0] == 2
+    assert truth.fate(0)[0] == 2

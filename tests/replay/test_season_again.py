@@ -17,7 +17,7 @@ import scheduler.replay.truth as truth_module
 from scheduler.coating.film import FilmClocks
 from scheduler.replay import run as running
 from scheduler.replay.forecasts import Forecasts
-from scheduler.replay.run import FORESIGHT, LEARNED, PROGRAM, Replay, days_of, replay
+from scheduler.replay.run import CAREFUL, COVERED, FORESIGHT, LEARNED, PROGRAM, Replay, days_of, replay
 from scheduler.replay.score import Case, calibration, score_of
 from scheduler.replay.worlds import Sky, draw_world, learned_of
 from scheduler.settings import doubt, replay_scheme
@@ -45,8 +45,10 @@ def played(folder: Path) -> Replay:
 def test_foresight_bounds_every_policy_on_every_seed(played: Replay) -> None:
     for one in played.played:
         cost = {t.name: t.cost for t in one.tallies}
-        assert len(cost) == 7
-        assert all(cost[FORESIGHT] <= value + 1e-9 for value in cost.values())
+        assert len(cost) == 12
+        assert all(cost[COVERED] <= value + 1e-9 for value in cost.values())
+        bare = [value for name, value in cost.items() if name not in (CAREFUL, COVERED)]
+        assert all(cost[FORESIGHT] <= value + 1e-9 for value in bare)
 
 
 def test_all_policies_have_the_same_ends_and_every_coat_has_an_outcome(played: Replay) -> None:
@@ -112,7 +114,8 @@ def test_a_morning_knows_nothing_of_hours_behind_its_forecast(folder: Path) -> N
         world = draw_world(known, yard, 5, scheme)
         slots = setting.slots(world)
         assert setting.mornings == [hour]
-        seen.append(running._mornings(setting, [world], slots)[0][0])
+        told = [Forecasts(world, setting.sky, scheme["forecast"])]
+        seen.append(running._mornings(setting, [world], told, slots)[0][0])
     one, two = seen
     assert not np.array_equal(record().weather.air_c, record(end + 1).weather.air_c)
     for name, values in one.told.arrays():
@@ -120,7 +123,8 @@ def test_a_morning_knows_nothing_of_hours_behind_its_forecast(folder: Path) -> N
     assert np.array_equal(one.seen.said, two.seen.said)
     assert np.array_equal(one.seen.days.chances.holds, two.seen.days.chances.holds)
     assert np.array_equal(one.seen.slots, two.seen.slots)
-    assert np.array_equal(one.thumbs, two.thumbs)
+    assert all(map(np.array_equal, one.thumbs, two.thumbs))
+    assert np.array_equal(one.seen.outcome, two.seen.outcome)
 
 
 def test_rain_that_goes_on_behind_the_end_of_a_forecast_does_not_enter_it(folder: Path) -> None:
