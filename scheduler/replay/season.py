@@ -356,7 +356,10 @@ class Program(_NoSheet):
 
 @dataclass(frozen=True, eq=False)
 class Careful:
-    """The program, and all that its notices ask for: a hand on the wood before the brush, a sheet as a roof.
+    """The program with a hand on the wood before the brush, and a sheet wherever that pays.
+
+    A notice asks for a sheet only over a coat that rather fails than holds; here it is laid as soon as what
+    it saves is worth more than the laying. It keeps the rain off and changes nothing else.
 
     ``risk``: (morning, slot) -> share of the afternoon's members in which only a sheet saves the coat; 0
     where it is too windy for one.

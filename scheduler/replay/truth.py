@@ -86,10 +86,12 @@ class Fates:
     def held_by_all(cls, worlds: int, slots: int) -> Fates:
         """All coats hold, and no face is wet."""
         shape = (worlds, slots)
-        never = (np.full(shape, np.inf) for _ in range(4))
-        cause = (np.zeros(shape, np.int8) for _ in range(2))
-        known, dry, rain, sheet = never
-        return cls(next(cause), known, dry, rain, next(cause), sheet, np.zeros(shape, bool))
+
+        def never() -> F:
+            return np.full(shape, np.inf)
+
+        held = np.full(shape, HELD, np.int8)
+        return cls(held, never(), never(), never(), held.copy(), never(), np.zeros(shape, bool))
 
     def held(self, world: int) -> NDArray[np.bool_]:
         """Whether each slot's coat holds, (slots,)."""

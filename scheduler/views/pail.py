@@ -9,11 +9,10 @@ from scheduler.planning.pail import Frost, PailOutlook, Wax
 from scheduler.reminders.pails import frost_facts, order_facts, warming_facts
 from scheduler.views.reminder import frost_text, order_text, pail_name, room_text, warming_text
 from scheduler.views.wording import Wording
-from scheduler.yard.facts import Pail
+from scheduler.yard.facts import INDOORS, Pail
 
 __all__ = ["label_words", "pail_json", "pail_lines", "place_words", "stock_words"]
 
-INDOORS = "indoors"  # a place that the page offers beside the yard's own
 UNNAMED = "pail"  # the only one
 
 

@@ -83,7 +83,7 @@ def _sums(score: Score) -> list[str]:
     if None not in shares:
         plain, hand = (f"{100 * share:.0f} %" for share in shares if share is not None)
         out.append(
-            f"With the hand on the wood and the sheets that its notices ask for: {plain}, "
+            f"With a hand on the wood first, and a sheet over the coat where that pays: {plain}, "
             f"{careful.spoiled_per_100:.0f} of 100 spoiled;"
         )
         out.append(f"against the best rule with a hand on the wood too ({by_hand.name}): {hand}.")

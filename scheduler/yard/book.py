@@ -16,7 +16,7 @@ from scheduler.settings import value_numbers
 from scheduler.yard import entries as make
 from scheduler.yard.changes import CHANGEABLE, change
 from scheduler.yard.entries import By, Entry, YardError
-from scheduler.yard.facts import Moment, Register
+from scheduler.yard.facts import INDOORS, Moment, Register
 from scheduler.yard.newlog import (
     TAPER,
     Fault,
@@ -385,7 +385,9 @@ def _pail_words(data: Mapping[str, Any], voice: Voice) -> str:
     if "by_eye" in data:
         parts.append(voice.words[f"answer.by_eye.{data['by_eye']}"])
     if "place" in data:
-        parts.append(voice.say("answer.at_place", place=data["place"]))
+        inside = data["place"] == INDOORS
+        words = voice.words["pail.indoors"] if inside else voice.say("answer.at_place", place=data["place"])
+        parts.append(words)
     if "coldest_c" in data:
         parts.append(voice.say("answer.pail_coldest", temperature=voice.number(f"{data['coldest_c']:g} °C")))
     return ", ".join(parts)

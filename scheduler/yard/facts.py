@@ -12,6 +12,7 @@ from typing import Literal
 
 __all__ = [
     "CHECK_WORDS",
+    "INDOORS",
     "Coat",
     "Cut",
     "End",
@@ -25,6 +26,7 @@ __all__ = [
 ]
 
 CHECK_WORDS = ("none", "hairline", "open", "right through")  # how far an end has cracked, least first
+INDOORS = "indoors"  # where a pail may stand, beside the yard's own places
 
 LogState = Literal["expected", "standing", "long", "in_yard", "gone"]
 Worth = Literal["prized", "good", "plain", "firewood"]

@@ -4,9 +4,9 @@ Run by hand:  python tests/bench/bench_replay.py [--places newark ...] [--season
               [--learned] [--pictures DIR]
 
 For each place and season: what perfect foresight saves of the cheapest rule's cost, what the program
-saves of that (also with its yard learned), coats spoiled of 100 by the program; the same of one who does
-all that the notices ask for (against the best rule, and against the best with a hand on the wood, by one who
-knew and had sheets); coats spoiled of 100 by the cheapest rule
+saves of that (also with its yard learned), and coats spoiled of 100 by the program. Then the same with a
+hand on the wood first and sheets where they pay, held against one who knew and had sheets: "careful" by the
+best rule, "by hand" by the best rule that has the hand too. Then coats spoiled of 100 by the cheapest rule
 that coats nine ends in ten, cost per end of the program, the best rule, one who knew, wood lost, mornings
 with a yes of both. At the end the chances of all of them against what came. A place
 whose package is not installed is left out, and said. Some minutes for each season with 20 seeds.

@@ -14,7 +14,7 @@ from scipy.optimize import linear_sum_assignment
 from scheduler.replay.logs import Stock
 from scheduler.replay.mornings import Morning
 from scheduler.replay.policies import Thumb, assign, slots_by, thumbs_of
-from scheduler.replay.season import Care, Deed, Rule, Truth, foresight, play
+from scheduler.replay.season import Care, Careful, Deed, Rule, Truth, foresight, play
 from scheduler.replay.truth import Fates, Slots
 from scheduler.settings import replay_scheme
 from scheduler.weather.series import Weather
@@ -179,3 +179,21 @@ def test_a_sheet_keeps_the_rain_off_unless_it_comes_too_late_or_the_wind_takes_i
     _, _, stormy = small([2], [False], [1.0] * 15 + [15.0] * 10)
     assert stormy.fate(0, 4.0)[0] == 2
     assert truth.fate(0)[0] == 2
+
+
+class Sheets(Rule):
+    """Coats at once, and lays its sheets as the careful program does."""
+
+    evening = Careful.evening  # type: ignore[assignment]
+
+
+def test_a_sheet_before_dark_is_laid_where_it_saves_more_than_it_costs() -> None:
+    for risk, sheets in ((0.5, 1), (0.2, 0)):
+        stock, slots, truth = small([2], [False], [1.0])
+        morning = [Morning(0, 6, None, (np.array([0]),), None)]  # type: ignore[arg-type]
+        policy = Sheets("x", 0, True, True)
+        for name, value in (("risk", lambda *_, r=risk: r), ("_stake", {0: 2.0}), ("care", CARE)):
+            object.__setattr__(policy, name, value)
+        tally = play(policy, morning, stock, slots, truth, 4, 5.0, [14])
+        assert (tally.sheets, tally.bad) == (sheets, 1 - sheets)
+        assert tally.cost == pytest.approx((3.0 + 1.0 + CARE.sheet) if sheets else (8.0 + 1.0 + 1.0))

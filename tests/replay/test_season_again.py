@@ -17,6 +17,7 @@ import scheduler.replay.truth as truth_module
 from scheduler.coating.film import FilmClocks
 from scheduler.replay import run as running
 from scheduler.replay.forecasts import Forecasts
+from scheduler.replay.mornings import risk_of
 from scheduler.replay.run import CAREFUL, COVERED, FORESIGHT, LEARNED, PROGRAM, Replay, days_of, replay
 from scheduler.replay.score import Case, calibration, score_of
 from scheduler.replay.worlds import Sky, draw_world, learned_of
@@ -209,6 +210,43 @@ def test_what_becomes_of_a_coat_is_stepped_and_does_not_ask_the_clocks_of_the_pr
     assert held.any()
     assert (fates.dry_h[3, held] > fates.dry_h[0, held]).all()
     assert not np.array_equal(fates.dry_h[0], fates.dry_h[1])
+
+
+def test_no_rain_reaches_a_coat_under_a_sheet_and_a_hand_finds_only_what_would_spoil_it(folder: Path) -> None:
+    yard = yard_of(folder)
+    setting = running._Setting(record(), yard, [FIRST + timedelta(days=n) for n in range(5)], None)
+    world = draw_world(record(), yard, 3, setting.scheme)
+    slots = setting.slots(world)
+    fates = truth_module.fates_of(
+        [world], yard, slots, setting.coating, setting.rules, 144.0, setting.limits.brush_steps
+    )
+    cause, sheet = fates.cause[0], fates.sheet_cause[0]
+    rained = cause == truth_module.RAIN
+    assert rained.any()
+    assert not (sheet == truth_module.RAIN).any()
+    assert (sheet[rained] == truth_module.HELD).any()
+    assert np.array_equal(sheet[~rained], cause[~rained])
+    assert np.allclose(fates.rain_h[0, rained], fates.known_h[0, rained])
+    assert fates.felt.any()
+    assert not (cause[fates.felt[0]] == truth_module.HELD).any()
+
+
+def test_only_rain_that_is_still_to_come_makes_a_sheet_worth_laying(folder: Path) -> None:
+    """A coat of 9 in the morning, looked at 5 hours later."""
+    yard, w = yard_of(folder), record().weather
+    noon = w.start + timedelta(hours=20 * 24 + 14)
+    dry = w.between(w.start + timedelta(days=10), w.start + timedelta(days=30))
+    dry = replace(dry, rain_mm=np.zeros_like(dry.rain_mm), cloud=np.full_like(dry.rain_mm, 0.5))
+    begun, risks = 10 * 24 + 9, []
+    for first, last in ((0, 0), (begun + 6, begun + 9), (begun + 1, begun + 3)):
+        rain = dry.rain_mm.copy()
+        rain[:, first:last] = 5.0
+        told = replace(dry, rain_mm=rain).from_source(issued=noon, issued_known=True)
+        risks.append(risk_of(yard, told, noon, begun))
+    none, coming, fallen = risks
+    assert none < 0.1
+    assert coming > 0.5
+    assert fallen < 0.1
 
 
 # ------------------------------------------------------------------ told

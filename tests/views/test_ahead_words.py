@@ -18,11 +18,13 @@ from scheduler.service import season_ahead
 from scheduler.settings import species_table, value_numbers, words_of
 from scheduler.views import wording as wording_module
 from scheduler.views.pail import label_words, place_words, stock_words
+from scheduler.views.voice import voice_in
 from scheduler.views.winter import winter_lines
 from scheduler.views.wording import wrapped
 from scheduler.views.words import Words
 from scheduler.web import pages
 from scheduler.web.app import create_app
+from scheduler.yard import book as book_module
 from scheduler.yard.facts import Moment, Pail
 
 GOLDEN = Path(__file__).parent / "english_ahead.txt"
@@ -158,6 +160,9 @@ def test_a_pail_is_named_placed_and_measured_in_the_yards_words() -> None:
         assert stock_words(half, w) == stock
         assert place_words("indoors", w, "pail.stands") == place
         assert place_words("lean-to", w, "pail.stands").endswith("lean-to")
+        voice = voice_in(w.zone, "metric", language)
+        said = book_module._pail_words({"name": "pail", "by_eye": "half", "place": "indoors"}, voice)
+        assert said == f"{name}, {stock}, {place}"
     nothing = Pail("B", 1, Moment(speaking().at))
     assert stock_words(nothing, speaking("de")) == "Inhalt nicht gesagt"
 

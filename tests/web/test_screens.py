@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from datetime import date, timedelta
-from math import cos, pi
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
+from ahead_samples import past_days
 from notice_samples import Clock as SteadyClock
 from notice_samples import Post, notice, wants
 from page_browser import Browser
@@ -346,13 +346,7 @@ def test_until_winter_asks_nobody_and_names_the_command_once(still: Browser) -> 
 def test_until_winter_says_what_past_years_say_and_works_it_out_once(
     page: Browser, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    rows, day = ["date,min_c,max_c,rain_mm"], date(2023, 1, 1)
-    while day < date(2025, 11, 1):
-        warm = 9.0 - 10.0 * cos(2.0 * pi * (day.timetuple().tm_yday - 20) / 365.25)
-        rows.append(f"{day},{warm - 4.0:.1f},{warm + 4.0:.1f},{6.0 if day.toordinal() % 3 == 0 else 0.0}")
-        day += timedelta(days=1)
-    past = tmp_path / "past.csv"
-    past.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    past = past_days(tmp_path)
     asked: list[int] = []
 
     def ahead(*given: Any, **more: Any) -> Any:
