@@ -21,7 +21,14 @@ from test_sheet import Page, sixty, week_of
 from test_today import AT, VALUES, W, job, log, small
 from told_samples import told
 
-from scheduler.settings import rule_specs, species_table, word_languages, words_of
+from scheduler.settings import (
+    rule_specs,
+    species_table,
+    storage_table,
+    value_numbers,
+    word_languages,
+    words_of,
+)
 from scheduler.views import wording as wording_module
 from scheduler.views.chart import board_svg
 from scheduler.views.custom import clock_form, date_text, number_text
@@ -30,6 +37,8 @@ from scheduler.views.tags import tags_html
 from scheduler.views.today import headline, json_of, lines, tonight
 from scheduler.views.wording import Wording, wrapped
 from scheduler.views.words import Words, words_in
+from scheduler.wood import storage
+from scheduler.wood.value import lift_warning
 
 ROOT = Path(__file__).parents[2]
 GOLDEN = Path(__file__).with_name("english_mornings.txt")
@@ -177,6 +186,46 @@ def test_another_language_has_what_is_said_of_jobs(language: str) -> None:
     assert [text for text in made_below() if words.told(text) == text] == []
 
 
+def storage_texts() -> list[str]:
+    """The sentences of config/storage.toml."""
+    table = storage_table()
+    parts = [*table["group"].values(), *table.values()]
+    shown = ("note", "insects", "early_words", "signs", "wax")
+    return [part[name] for part in parts if isinstance(part, dict) for name in shown if name in part]
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_another_language_has_what_is_said_of_keeping_and_lifting(language: str) -> None:
+    words, numbers = words_in(language), value_numbers()
+    source = SOURCES[ROOT / "scheduler" / "wood" / "storage.py"]
+    written = {
+        node.value
+        for node in ast.walk(ast.parse(source))
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and node.value.count(" ") > 3
+    }
+    docs = {ast.get_docstring(node, clean=False) for node in ast.walk(ast.parse(source))
+            if isinstance(node, (ast.Module, ast.ClassDef, ast.FunctionDef))}  # fmt: skip
+    kept = {key.removeprefix("told.") for key in words_of(language)}
+    parts = {part for key in kept for part in re.split(r"\{\w+\}", key)}
+    texts = storage_texts()
+    assert len(texts) >= 14
+    assert len(written - docs) >= 12
+    assert [text for text in texts if words.told(text) == text] == []
+    assert [text for text in written - docs if text not in parts] == []
+    for count in (1, 5):
+        days = storage._days_said(count)
+        said = words.told(f"the warmth of {days} is not known and counts as cold: it may be sooner")
+        assert not re.search(r"\b(the|day|days|is|not)\b", said)
+    for kg in (1.1 * numbers["lift_two"], 1.1 * numbers["lift_machine"]):
+        warning = lift_warning(kg, numbers)
+        assert warning is not None
+        assert not re.search(r"\b(of|or|only|people|first)\b", words.told(warning))
+    insects = (
+        f"{texts[1]}: look for small round holes and fine pale dust; wax on the ends keeps none of them out"
+    )
+    assert not re.search(r"\b(the|for|and|ends|wood)\b", words.told(insects))
+
+
 @pytest.mark.parametrize("language", OTHERS)
 def test_no_translation_is_left_of_a_text_that_is_no_longer_made(language: str) -> None:
     made = [
@@ -185,6 +234,7 @@ def test_no_translation_is_left_of_a_text_that_is_no_longer_made(language: str) 
         for node in ast.walk(ast.parse(source))
         if isinstance(node, ast.Constant) and isinstance(node.value, str)
     ]
+    made += storage_texts()
     for key, text in words_of(language).items():
         if key.startswith("told."):
             english = key.removeprefix("told.")
